@@ -1,0 +1,205 @@
+//! What people said about readings, gathered by reading: the commands, folded.
+//!
+//! A command names its reading, so it means the same whether it came before the reading or long after.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::event::{Command, ReadingNumber, StruckPlace, Target};
+use super::reading::{PointName, Role};
+use super::settings::KnownPoint;
+
+/// Everything said about one reading. Number 0 stands for "before the first reading".
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Amendment {
+    /// It is struck out, and this became of its place.
+    pub struck: Option<StruckPlace>,
+    /// It is one more shot on the staff just read.
+    pub repeat: bool,
+    /// Its role.
+    pub role: Option<Role>,
+    /// Its point.
+    pub point: Option<PointName>,
+    /// Its setup was disturbed.
+    pub broken: bool,
+    /// The run ends with it.
+    pub ends_run: bool,
+    /// A run starts after it, on this point.
+    pub starts_run: Option<PointName>,
+    /// Remarks on it.
+    pub notes: Vec<String>,
+}
+
+/// A command as it was given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Said {
+    /// The number of its event.
+    pub event: u64,
+    /// What was said.
+    pub command: Command,
+}
+
+/// All commands of a job, and what they come to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Amendments {
+    said: Vec<Said>,
+    by_reading: BTreeMap<ReadingNumber, Amendment>,
+    renamed: BTreeMap<PointName, PointName>,
+    known: BTreeMap<PointName, KnownPoint>,
+    notes: Vec<String>,
+}
+
+impl Amendments {
+    /// Takes one more command in.
+    pub(super) fn say(&mut self, event: u64, command: &Command) {
+        self.said.push(Said { event, command: command.clone() });
+        match command {
+            Command::Undo { .. } => self.gather(),
+            _ => self.fold(command),
+        }
+    }
+
+    /// What was said about a reading.
+    pub fn of(&self, reading: ReadingNumber) -> Option<&Amendment> {
+        if self.by_reading.is_empty() { None } else { self.by_reading.get(&reading) }
+    }
+
+    /// The name that a point goes by, after all renaming.
+    pub fn name(&self, point: PointName) -> PointName {
+        let mut name = point;
+        // Each renaming is followed once, so that a circle of them ends.
+        for _ in 0..self.renamed.len() {
+            match self.renamed.get(&name) {
+                Some(next) => name = next.clone(),
+                None => break,
+            }
+        }
+        name
+    }
+
+    /// Points that a person gave an elevation while the job ran.
+    pub fn known(&self) -> &BTreeMap<PointName, KnownPoint> {
+        &self.known
+    }
+
+    /// Remarks on the job as a whole.
+    pub fn notes(&self) -> &[String] {
+        &self.notes
+    }
+
+    /// The commands in the order in which they came, undone ones included.
+    pub fn said(&self) -> &[Said] {
+        &self.said
+    }
+
+    /// Whether the command of this event stands: it was given, and no standing command undid it.
+    pub fn stands(&self, event: u64) -> bool {
+        let undone = self.undone();
+        self.said.iter().any(|said| said.event == event) && !undone.contains(&event)
+    }
+
+    /// The latest command that stands and can be undone.
+    pub fn latest(&self) -> Option<&Said> {
+        let undone = self.undone();
+        let undoable = |c: &Command| !matches!(c, Command::Undo { .. } | Command::KeyIn { .. });
+        self.said.iter().rev().find(|said| undoable(&said.command) && !undone.contains(&said.event))
+    }
+
+    /// Events whose command was taken back. An undo that was itself undone takes nothing back.
+    fn undone(&self) -> BTreeSet<u64> {
+        let mut undone = BTreeSet::new();
+        for said in self.said.iter().rev() {
+            if let Command::Undo { event } = said.command
+                && !undone.contains(&said.event)
+            {
+                undone.insert(event);
+            }
+        }
+        undone
+    }
+
+    fn gather(&mut self) {
+        let undone = self.undone();
+        (self.by_reading, self.renamed, self.known, self.notes) = Default::default();
+        for said in std::mem::take(&mut self.said) {
+            if !undone.contains(&said.event) {
+                self.fold(&said.command);
+            }
+            self.said.push(said);
+        }
+    }
+
+    fn fold(&mut self, command: &Command) {
+        match command {
+            Command::Strike { reading, place } => self.at(*reading).struck = Some(*place),
+            Command::Restore { reading } => self.at(*reading).struck = None,
+            Command::Repeat { reading } => self.at(*reading).repeat = true,
+            Command::Role { reading: Target::Number(reading), role, point } => {
+                let amendment = self.at(*reading);
+                amendment.role = Some(*role);
+                amendment.repeat = false;
+                if point.is_some() {
+                    amendment.point.clone_from(point);
+                }
+            }
+            Command::Point { reading: Target::Number(reading), point } => self.at(*reading).point = Some(point.clone()),
+            Command::Rename { from, to } => {
+                self.renamed.remove(to);
+                self.renamed.insert(from.clone(), to.clone());
+            }
+            Command::Know { known } => {
+                self.known.insert(known.name.clone(), known.clone());
+            }
+            Command::Note { reading: Some(reading), text } => self.at(*reading).notes.push(text.clone()),
+            Command::Note { reading: None, text } => self.notes.push(text.clone()),
+            Command::Break { reading: Some(reading) } => self.at(*reading).broken = true,
+            Command::TakeOffer { reading: Some(reading), point: Some(point) } => {
+                self.at(*reading).point = Some(point.clone());
+            }
+            Command::EndRun { reading: Some(reading) } => self.at(*reading).ends_run = true,
+            Command::StartRun { point, after: Some(after) } => self.at(*after).starts_run = Some(point.clone()),
+            // Nothing of these is about a reading's place in the book; the rest are never stored unresolved.
+            Command::Acknowledge { .. } | Command::KeyIn { .. } | Command::Undo { .. } => {}
+            Command::Role { reading: Target::Next, .. }
+            | Command::Point { reading: Target::Next, .. }
+            | Command::Break { reading: None }
+            | Command::TakeOffer { .. }
+            | Command::EndRun { reading: None }
+            | Command::StartRun { after: None, .. } => {}
+        }
+    }
+
+    fn at(&mut self, reading: ReadingNumber) -> &mut Amendment {
+        self.by_reading.entry(reading).or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn strike(reading: u32) -> Command {
+        Command::Strike { reading, place: StruckPlace::Empty }
+    }
+
+    #[test]
+    fn an_undo_takes_back_and_its_own_undo_brings_back() {
+        let mut amendments = Amendments::default();
+        amendments.say(10, &strike(3));
+        amendments.say(11, &Command::Undo { event: 10 });
+        assert_eq!(amendments.of(3), None);
+        assert!(!amendments.stands(10));
+        amendments.say(12, &Command::Undo { event: 11 });
+        assert!(amendments.of(3).unwrap().struck.is_some());
+        assert_eq!(amendments.latest().unwrap().event, 10);
+    }
+
+    #[test]
+    fn a_circle_of_names_ends() {
+        let name = |text| PointName::new(text).unwrap();
+        let mut amendments = Amendments::default();
+        amendments.say(1, &Command::Rename { from: name("A"), to: name("B") });
+        assert_eq!(amendments.name(name("A")), name("B"));
+        amendments.say(2, &Command::Rename { from: name("B"), to: name("A") });
+        assert_eq!(amendments.name(name("B")), name("A"));
+    }
+}

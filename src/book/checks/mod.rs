@@ -1,0 +1,134 @@
+//! What is looked for at each setup. A new check is one function and one row of the table below.
+//!
+//! A check compares what was measured, unrounded, with its limit; a value equal to the limit is inside.
+//! It finds; whether the crew is told, and when, is decided in `judge`.
+
+mod balance;
+mod closing;
+mod setup;
+mod shot;
+
+use super::Entry;
+use super::amend::Amendments;
+use super::classes::{Class, Limit};
+use super::finding::{Amount, Finding, FindingId, FindingKey, Place, Priority};
+use super::flow::{Flow, Ground};
+use super::run::{Run, Setup};
+use super::settings::Settings;
+use super::wording::Wording;
+use crate::units::Length;
+
+/// The checks made at a setup, each time a reading falls in it.
+const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
+    shot::reading_off_staff,
+    shot::line_low,
+    shot::sight_length,
+    shot::spread,
+    shot::same_sight,
+    balance::balance,
+    setup::two_differences,
+    setup::gap,
+    setup::height_unchanged,
+    setup::staff_parity,
+    closing::misclosure,
+    closing::point_moved,
+    closing::offer,
+];
+
+/// The checks made on the run as it stands, after its latest setup.
+const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] = &[balance::balance_sum, closing::outlook];
+
+/// Share of its limit that a value must fall below before a finding is taken back, so that one which hovers about
+/// its limit is said once.
+const RELEASE: f64 = 0.9;
+
+/// Where a check looks.
+pub(super) struct At<'a> {
+    pub(super) ground: Ground<'a>,
+    pub(super) flow: &'a Flow,
+    pub(super) entries: &'a [Entry],
+    pub(super) run: &'a Run,
+    pub(super) setup: &'a Setup,
+}
+
+/// Everything found at one setup.
+pub(super) fn at_setup(at: &At<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for check in AT_SETUP {
+        check(at, &mut found);
+    }
+    found
+}
+
+/// Everything found on the run as it stands.
+pub(super) fn on_run(at: &At<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for check in ON_RUN {
+        check(at, &mut found);
+    }
+    found
+}
+
+impl<'a> At<'a> {
+    fn settings(&self) -> &'a Settings {
+        self.ground.settings
+    }
+
+    fn class(&self) -> &'a Class {
+        &self.ground.settings.class
+    }
+
+    fn amendments(&self) -> &'a Amendments {
+        self.ground.amendments
+    }
+
+    fn wording(&self) -> Wording {
+        Wording::new(self.settings().unit)
+    }
+
+    fn here(&self) -> Place {
+        Place::Setup { run: self.run.number, setup: self.setup.number }
+    }
+
+    /// Whether the setup is the one that the crew stands at.
+    fn is_latest(&self) -> bool {
+        self.run.setups.last().is_some_and(|last| last.number == self.setup.number)
+    }
+
+    /// The class's name behind a limit, with how the value is known.
+    fn basis(&self, limit: &Limit) -> String {
+        format!("{}{}", self.class().title, limit.basis.remark())
+    }
+}
+
+/// How a value stands to its limit.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Stands {
+    /// Over it.
+    Over,
+    /// Inside, but not far enough to take a finding back.
+    Near,
+}
+
+/// Compares sizes. `None` is well inside.
+fn compare(value: Length, limit: Length) -> Option<Stands> {
+    let value = value.abs();
+    if value > limit {
+        Some(Stands::Over)
+    } else if value.to_f64_m() > RELEASE * limit.to_f64_m() {
+        Some(Stands::Near)
+    } else {
+        None
+    }
+}
+
+/// A finding without a compared value.
+fn plain(id: FindingId, place: Place, priority: Priority, fact: String, todo: String) -> Finding {
+    let key = FindingKey { place, id };
+    Finding { key, priority, fact, todo, value: None, limit: None, basis: None, over: true }
+}
+
+/// A finding with its value, its limit and where the limit comes from.
+fn measured(base: Finding, stands: Stands, value: Amount, limit: Amount, basis: String) -> Finding {
+    Finding { value: Some(value), limit: Some(limit), basis: Some(basis), over: stands == Stands::Over, ..base }
+}

@@ -1,0 +1,174 @@
+//! In which order the staffs are sighted at a setup, in the trade's letters.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use super::reading::Role;
+
+/// The most shots on one staff before the next: beyond this a person would have lost count.
+pub const SHOTS_MAX: u8 = 20;
+
+/// An observing sequence: `BF`, `BBFF` or `BFFB`, perhaps alternating (`aBF`: even setups begin with the foresight),
+/// perhaps with several shots a sight (`BFx3`).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Sequence {
+    /// The order of the sights.
+    pub order: Order,
+    /// Even setups begin with the foresight.
+    pub alternating: bool,
+    /// Shots on each staff before the next is sighted; at least 1.
+    pub shots: u8,
+}
+
+/// The order of the sights at a setup.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Order {
+    /// Backsight, foresight.
+    Bf,
+    /// Two backsights, two foresights.
+    Bbff,
+    /// Backsight, two foresights, backsight.
+    Bffb,
+}
+
+impl Sequence {
+    /// The sequence that crews use when nobody says otherwise.
+    pub const BF: Sequence = Sequence { order: Order::Bf, alternating: false, shots: 1 };
+
+    /// How many readings a setup takes.
+    pub fn readings(self) -> usize {
+        self.sights().len() * usize::from(self.shots)
+    }
+
+    /// The role of the reading in place `slot` (from 0) of setup `setup` (from 1); `None` beyond the last.
+    pub fn role(self, setup: u32, slot: usize) -> Option<Role> {
+        let role = *self.sights().get(slot / usize::from(self.shots))?;
+        let swapped = self.alternating && setup.is_multiple_of(2);
+        Some(match (role, swapped) {
+            (Role::Back, true) => Role::Fore,
+            (Role::Fore, true) => Role::Back,
+            (role, _) => role,
+        })
+    }
+
+    /// How many readings of each role a setup takes.
+    pub fn wanted(self) -> usize {
+        self.readings() / 2
+    }
+
+    /// Whether a setup gives two height differences that can be compared.
+    pub fn two_differences(self) -> bool {
+        self.order != Order::Bf
+    }
+
+    fn sights(self) -> &'static [Role] {
+        use Role::{Back, Fore};
+        match self.order {
+            Order::Bf => &[Back, Fore],
+            Order::Bbff => &[Back, Back, Fore, Fore],
+            Order::Bffb => &[Back, Fore, Fore, Back],
+        }
+    }
+}
+
+impl fmt::Display for Sequence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let order = match self.order {
+            Order::Bf => "BF",
+            Order::Bbff => "BBFF",
+            Order::Bffb => "BFFB",
+        };
+        write!(f, "{}{order}", if self.alternating { "a" } else { "" })?;
+        if self.shots > 1 { write!(f, "x{}", self.shots) } else { Ok(()) }
+    }
+}
+
+impl FromStr for Sequence {
+    type Err = SequenceError;
+
+    fn from_str(text: &str) -> Result<Self, SequenceError> {
+        let refused = || SequenceError { found: text.to_owned() };
+        let (alternating, rest) = match text.strip_prefix('a') {
+            Some(rest) => (true, rest),
+            None => (false, text),
+        };
+        let (order, shots) = match rest.split_once('x') {
+            Some((order, shots)) => (order, shots.parse().map_err(|_| refused())?),
+            None => (rest, 1),
+        };
+        let order = match order {
+            "BF" => Order::Bf,
+            "BBFF" => Order::Bbff,
+            "BFFB" => Order::Bffb,
+            _ => return Err(refused()),
+        };
+        if (1..=SHOTS_MAX).contains(&shots) { Ok(Sequence { order, alternating, shots }) } else { Err(refused()) }
+    }
+}
+
+impl Serialize for Sequence {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Sequence {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = std::borrow::Cow::<'de, str>::deserialize(deserializer)?;
+        text.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+/// A text that is no observing sequence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SequenceError {
+    /// What was found.
+    pub found: String,
+}
+
+impl fmt::Display for SequenceError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "unknown observing sequence {:?}, one of BF, BBFF, BFFB was wanted, with a before it to alternate (aBF) and \
+             x2 to x{SHOTS_MAX} behind it for several shots a sight (BFx3)",
+            self.found
+        )
+    }
+}
+
+impl std::error::Error for SequenceError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn letters(text: &str, setup: u32) -> String {
+        let sequence: Sequence = text.parse().unwrap();
+        (0..).map_while(|slot| sequence.role(setup, slot)).map(|r| if r == Role::Back { 'B' } else { 'F' }).collect()
+    }
+
+    #[test]
+    fn even_setups_begin_with_the_foresight_when_alternating() {
+        for (text, odd, even) in [
+            ("BF", "BF", "BF"),
+            ("aBF", "BF", "FB"),
+            ("BBFF", "BBFF", "BBFF"),
+            ("aBFFB", "BFFB", "FBBF"),
+            ("aBBFF", "BBFF", "FFBB"),
+            ("BFx3", "BBBFFF", "BBBFFF"),
+        ] {
+            assert_eq!((letters(text, 1).as_str(), letters(text, 2).as_str()), (odd, even), "{text}");
+            assert_eq!(text.parse::<Sequence>().unwrap().to_string(), text);
+        }
+    }
+
+    #[test]
+    fn refuses_what_is_no_sequence() {
+        for text in ["", "FB", "bf", "BFx0", "BFx21", "BFx", "aa", "BFBF"] {
+            assert!(text.parse::<Sequence>().is_err(), "{text:?}");
+        }
+    }
+}
