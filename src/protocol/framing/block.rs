@@ -1,0 +1,77 @@
+//! Several lines from an opening to a closing line; other lines are frames of their own.
+
+use super::line::find;
+use super::{Cut, Frame, Orphan, Scan, too_long};
+
+/// Several lines from an opening to a closing line.
+#[derive(Debug)]
+pub(in crate::protocol) struct Block {
+    /// How the opening line begins.
+    pub(in crate::protocol) open: Box<[u8]>,
+    /// The closing line.
+    pub(in crate::protocol) close: Box<[u8]>,
+    /// What ends each line.
+    pub(in crate::protocol) end: Box<[u8]>,
+}
+
+impl Block {
+    pub(super) fn next(&self, buffer: &[u8], scan: &mut Scan, max: usize) -> Cut {
+        let mut line = scan.line;
+        while let Some(at) = find(&self.end, buffer, scan) {
+            let len = at + self.end.len();
+            let text = &buffer[line..at];
+            let opens = text.starts_with(&self.open);
+            if line > 0 && opens && line <= max {
+                let reason = "a new block is opened before this one is closed".to_owned();
+                return Cut::Torn { len: line, at: line, reason };
+            }
+            if len > max {
+                return too_long(max);
+            }
+            if (line == 0 && !opens) || (line > 0 && *text == *self.close) {
+                return Cut::Frame(Frame { len, start: 0, end: at, trail: len });
+            }
+            line = len;
+            *scan = Scan { from: len, line };
+        }
+        if buffer.len() >= max { too_long(max) } else { Cut::More }
+    }
+
+    pub(super) fn orphan(&self, text: &[u8]) -> Orphan {
+        match text {
+            text if text.starts_with(&self.open) => Orphan::No,
+            text if *text == *self.close => Orphan::Close,
+            _ => Orphan::Line,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn block() -> Block {
+        Block { open: (*b"SHOT").into(), close: (*b"END").into(), end: (*b"\r\n").into() }
+    }
+
+    #[test]
+    fn a_block_is_one_frame_and_other_lines_are_their_own() {
+        let bytes = b"SHOT 1\r\nA 2\r\nEND\r\nHELLO\r\n";
+        for split in 0..bytes.len() {
+            let mut scan = Scan::default();
+            let early = block().next(&bytes[..split], &mut scan, 99);
+            let frame = Cut::Frame(Frame { len: 18, start: 0, end: 16, trail: 18 });
+            assert_eq!(early, if split < 18 { Cut::More } else { frame }, "{split}");
+            let frame = Cut::Frame(Frame { len: 18, start: 0, end: 16, trail: 18 });
+            assert_eq!(block().next(bytes, &mut scan, 99), frame, "{split}");
+        }
+        let hello = Frame { len: 7, start: 0, end: 5, trail: 7 };
+        assert_eq!(block().next(&bytes[18..], &mut Scan::default(), 99), Cut::Frame(hello));
+    }
+
+    #[test]
+    fn a_block_that_is_not_closed_ends_where_the_next_is_opened() {
+        let cut = block().next(b"SHOT 1\r\nA 2\r\nSHOT 2\r\n", &mut Scan::default(), 99);
+        assert!(matches!(cut, Cut::Torn { len: 13, .. }), "{cut:?}");
+    }
+}
