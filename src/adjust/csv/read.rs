@@ -1,0 +1,173 @@
+//! Reading a network, row by row, each refusal at its line and column.
+
+use ::csv::{ReaderBuilder, StringRecord};
+
+use super::error::{CsvError, Problem};
+use super::{COLUMNS, Column, unguarded};
+use crate::adjust::network::{Given, Hold, KnownMark, Section};
+use crate::book::reading::PointName;
+use crate::units::{Length, Unit};
+
+/// The columns that must be there.
+const NEEDED: [Column; 5] = [Column::Kind, Column::From, Column::To, Column::Height, Column::Unit];
+
+/// A network that is to be levelled, and runs that could be added to it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Intended {
+    /// Known marks and the runs that are meant to be done; heights that were left empty are zero.
+    pub given: Given,
+    /// Runs that could be added.
+    pub extra: Vec<Section<PointName>>,
+}
+
+/// Reads a network.
+///
+/// # Errors
+/// The first row that cannot be read, by its line and column.
+pub fn read(bytes: &[u8]) -> Result<Given, CsvError> {
+    read_rows(bytes, Heights::Needed).map(|intended| intended.given)
+}
+
+/// Reads a plan: as a network, but heights may be empty, and there may be `extra` rows.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_plan(bytes: &[u8]) -> Result<Intended, CsvError> {
+    read_rows(bytes, Heights::Optional)
+}
+
+/// Whether a row without a height is an error.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Heights {
+    Needed,
+    Optional,
+}
+
+fn read_rows(bytes: &[u8], heights: Heights) -> Result<Intended, CsvError> {
+    let mut rows = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes).into_records();
+    let header = match rows.next() {
+        Some(header) => header.map_err(|error| unreadable(&error))?,
+        None => StringRecord::new(),
+    };
+    let places = columns(&header)?;
+    let mut read = Intended::default();
+    for record in rows {
+        let record = record.map_err(|error| unreadable(&error))?;
+        let row = Row { line: record.position().map_or(0, ::csv::Position::line), record, places: &places, heights };
+        let given = &mut read.given;
+        match row.text(Column::Kind) {
+            "known" => given.known.push(row.known()?),
+            "rise" => given.sections.push(row.section()?),
+            "aside" => given.set_aside.push(row.section()?),
+            "same" => given.same.push([row.name(Column::From)?, row.name(Column::To)?]),
+            "extra" if heights == Heights::Optional => read.extra.push(row.section()?),
+            other => {
+                return Err(row.wrong(
+                    Column::Kind,
+                    Problem::UnknownKind { found: other.to_owned(), plan: heights == Heights::Optional },
+                ));
+            }
+        }
+        row.check_no_more()?;
+    }
+    Ok(read)
+}
+
+/// Where each column stands in the rows.
+fn columns(header: &StringRecord) -> Result<[Option<usize>; 8], CsvError> {
+    let mut places = [None; 8];
+    for (at, title) in header.iter().enumerate() {
+        let title = title.trim_start_matches('\u{feff}').trim();
+        let known = COLUMNS.iter().position(|column| *column == title);
+        match known.map(|known| &mut places[known]) {
+            Some(place @ None) => *place = Some(at),
+            Some(Some(_)) => return Err(CsvError::in_header(Problem::ColumnTwice { found: title.to_owned() })),
+            None => return Err(CsvError::in_header(Problem::UnknownColumn { found: title.to_owned() })),
+        }
+    }
+    match NEEDED.iter().find(|needed| places[**needed as usize].is_none()) {
+        Some(missing) => Err(CsvError::in_header(Problem::NoColumn { wanted: *missing })),
+        None => Ok(places),
+    }
+}
+
+/// One row that is being read.
+struct Row<'a> {
+    line: u64,
+    record: StringRecord,
+    places: &'a [Option<usize>; 8],
+    heights: Heights,
+}
+
+impl Row<'_> {
+    fn text(&self, column: Column) -> &str {
+        self.places[column as usize].and_then(|at| self.record.get(at)).map_or("", str::trim)
+    }
+
+    fn wrong(&self, column: Column, problem: Problem) -> CsvError {
+        CsvError { line: self.line, column: Some(column), problem }
+    }
+
+    fn known(&self) -> Result<KnownMark, CsvError> {
+        let hold = self.length(Column::Deviation)?.map_or(Hold::Fixed, Hold::Weighted);
+        Ok(KnownMark { mark: self.name(Column::From)?, elevation: self.height()?, hold })
+    }
+
+    fn section(&self) -> Result<Section<PointName>, CsvError> {
+        let setups = match self.text(Column::Setups) {
+            "" => None,
+            text => Some(
+                text.parse().map_err(|_| self.wrong(Column::Setups, Problem::NotWhole { found: text.to_owned() }))?,
+            ),
+        };
+        Ok(Section {
+            from: self.name(Column::From)?,
+            to: self.name(Column::To)?,
+            rise: self.height()?,
+            length: self.length(Column::Length)?,
+            setups,
+            deviation: self.length(Column::Deviation)?,
+        })
+    }
+
+    fn name(&self, column: Column) -> Result<PointName, CsvError> {
+        PointName::new(unguarded(self.text(column))).map_err(|error| self.wrong(column, Problem::Name(error)))
+    }
+
+    fn height(&self) -> Result<Length, CsvError> {
+        match (self.length(Column::Height)?, self.heights) {
+            (Some(height), _) => Ok(height),
+            (None, Heights::Optional) => Ok(Length::ZERO),
+            (None, Heights::Needed) => Err(self.wrong(Column::Height, Problem::NoHeight)),
+        }
+    }
+
+    fn length(&self, column: Column) -> Result<Option<Length>, CsvError> {
+        match self.text(column) {
+            "" => Ok(None),
+            text => {
+                let unit: Unit = self
+                    .text(Column::Unit)
+                    .parse()
+                    .map_err(|error| self.wrong(Column::Unit, Problem::Length(error)))?;
+                Length::parse(text, unit).map(Some).map_err(|error| self.wrong(column, Problem::Length(error)))
+            }
+        }
+    }
+
+    /// Refuses fields that no column names: a comma inside an unquoted name would otherwise shift the numbers unseen.
+    fn check_no_more(&self) -> Result<(), CsvError> {
+        let wanted = self.places.iter().flatten().count();
+        let found = self.record.len();
+        if found > wanted {
+            Err(CsvError { line: self.line, column: None, problem: Problem::TooMany { found, wanted } })
+        } else {
+            Ok(())
+        }
+    }
+}
+
+fn unreadable(error: &::csv::Error) -> CsvError {
+    // Rows may have any number of fields and the bytes are in memory, so only their encoding can be wrong.
+    CsvError { line: error.position().map_or(1, ::csv::Position::line), column: None, problem: Problem::NotText }
+}
