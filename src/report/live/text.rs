@@ -1,0 +1,299 @@
+//! Live lines as text of a terminal: eighty columns, the verdict first, then the fact with its limit, then what to do.
+//!
+//! Findings are told apart by word and sign; colour only repeats them.
+
+use super::{FindingLine, Line, ReadingLine, Status, VerdictLine, What};
+use crate::book::event::Verdict;
+use crate::book::finding::Priority;
+use crate::units::Unit;
+
+/// How a line may be drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ink {
+    /// Signs and colours, for a terminal.
+    Colour,
+    /// Signs without colour, for a terminal that asks for none.
+    Signs,
+    /// Words in brackets, for a pipe.
+    Plain,
+}
+
+/// Colours of the Okabe-Ito set, safe for colour-blind readers, as 24-bit SGR sequences.
+const VERMILION: &str = "\x1b[38;2;213;94;0m";
+const ORANGE: &str = "\x1b[38;2;230;159;0m";
+const GREEN: &str = "\x1b[38;2;0;158;115m";
+const GREY: &str = "\x1b[38;2;128;128;128m";
+const STRONG: &str = "\x1b[1m";
+const RESET: &str = "\x1b[0m";
+
+/// Width of the column of signs and words before a sentence.
+const LEAD: usize = 9;
+
+/// Draws lines, with a head before the first reading and after whatever came between.
+#[derive(Clone, Debug)]
+pub struct Painter {
+    ink: Ink,
+    width: usize,
+    head_for: Option<(u32, Unit)>,
+}
+
+impl Painter {
+    /// For lines of at most `width` columns; fewer than 60 are treated as 60.
+    pub fn new(ink: Ink, width: usize) -> Self {
+        Painter { ink, width: width.max(60), head_for: None }
+    }
+
+    /// The text of a line, each item one line of it.
+    pub fn paint(&mut self, line: &Line) -> Vec<String> {
+        match &line.what {
+            What::Reading(reading) => self.reading(reading, line.simulated),
+            What::Finding(finding) => self.finding(finding),
+            What::Verdict(verdict) => self.verdict(verdict),
+            What::Job(job) => {
+                let mut out = Vec::new();
+                if line.simulated {
+                    out.push(self.coloured(ORANGE, "SIMULATED: nothing here was measured"));
+                }
+                out.extend(self.wrap("", &format!("class {}, sequence {}", job.class, job.sequence)));
+                for (name, elevation) in &job.known {
+                    out.push(format!("known {name}  {elevation}"));
+                }
+                if job.readings > 0 {
+                    out.push(format!("taken up again with {} readings", job.readings));
+                }
+                out
+            }
+            What::Listening { link, format } => {
+                let simulated = if line.simulated { "  SIMULATED" } else { "" };
+                vec![format!("listening: {link}, format {format}{simulated}")]
+            }
+            What::Record { kind, text, bytes } => match *kind {
+                "ignored" | "echo" => Vec::new(),
+                // What is wrong with it is said by the finding that follows.
+                "refused" => vec![format!("         refused, {bytes} bytes, kept as event {}", line.event)],
+                "status" => vec![self.coloured(GREY, &format!("         {text}"))],
+                _ => self.wrap("", &format!("         {kind}, {bytes} bytes: {text}")),
+            },
+            What::Link { text, state } => match *state {
+                "open" => vec![format!("link open, {}", time(&line.at))],
+                _ => self.wrap("", &format!("{text}, {}", time(&line.at))),
+            },
+            What::Command { text, .. } => self.wrap("", &format!("       > {text}")),
+            What::Withdrawn { key } => vec![self.coloured(GREY, &format!("         no longer: {key}"))],
+            What::Notice { priority, text } => self.sentence(*priority, text),
+            What::Ended { reason } => vec![format!("listening ended, {}: {reason}", time(&line.at))],
+        }
+    }
+
+    fn reading(&mut self, reading: &ReadingLine, simulated: bool) -> Vec<String> {
+        let mut out = Vec::new();
+        if self.head_for != Some((reading.run, reading.unit)) {
+            self.head_for = Some((reading.run, reading.unit));
+            let unit = reading.unit;
+            let run = format!("run {}{}", reading.run, if simulated { "  SIMULATED" } else { "" });
+            out.push(self.strong(&run));
+            let (staff, sight, elevation) =
+                (format!("reading {unit}"), format!("sight {unit}"), format!("elevation {unit}"));
+            out.push(self.strong(&format!(" no. setup sight point          {staff:>11} {sight:>8} {elevation:>13}")));
+        }
+        let word = reading.role.word();
+        let point = cut(&reading.point, 15);
+        let sight = reading.sight.as_deref().unwrap_or("");
+        let elevation = reading.elevation.as_deref().unwrap_or("");
+        let mut text = format!(
+            "{:>4} {:>5} {word:<5} {point:<15}{:>11} {sight:>8} {elevation:>13}",
+            reading.number, reading.setup, reading.staff_shown
+        );
+        let mut remarks = reading.remarks.clone();
+        if matches!(reading.state, "struck" | "broken") {
+            remarks.push(reading.state);
+        }
+        let remarks = remarks.join(", ");
+        if !remarks.is_empty() && text.chars().count() + 2 + remarks.len() <= self.width {
+            text += &format!("  {remarks}");
+            out.push(text);
+        } else {
+            out.push(text.trim_end().to_owned());
+            if !remarks.is_empty() {
+                out.push(format!("{:16}{remarks}", ""));
+            }
+        }
+        out
+    }
+
+    fn finding(&self, finding: &FindingLine) -> Vec<String> {
+        let mut out = self.sentence(finding.priority, &finding.fact);
+        out.extend(self.wrap(&" ".repeat(LEAD), &finding.todo));
+        if finding.priority == Priority::Hold {
+            out.push(self.coloured(GREY, &format!("{:LEAD$}seen it: ack {}", "", finding.key)));
+        }
+        out
+    }
+
+    fn verdict(&self, verdict: &VerdictLine) -> Vec<String> {
+        let mut out = match verdict.verdict {
+            Verdict::Hold => {
+                let text = format!("setup {}: do not lift the legs", verdict.setup);
+                self.sentence(Priority::Hold, &text)
+            }
+            Verdict::ClearToMove => match self.ink {
+                Ink::Plain => self.wrap("[clear]  ", &format!("clear to move: {}", verdict.text)),
+                _ => self.wrap(&self.coloured(GREEN, "○ "), &format!("clear to move: {}", verdict.text)),
+            },
+        };
+        if self.ink == Ink::Plain {
+            for text in [&verdict.status.next, &verdict.status.closure].into_iter().flatten() {
+                out.extend(self.wrap(&" ".repeat(LEAD), text));
+            }
+        }
+        out
+    }
+
+    /// A sentence behind the sign and word of its priority.
+    fn sentence(&self, priority: Priority, text: &str) -> Vec<String> {
+        let (sign, colour) = match priority {
+            Priority::Hold => ("■", VERMILION),
+            Priority::Warn => ("▲", ORANGE),
+            Priority::Note => ("–", ""),
+        };
+        let lead = match self.ink {
+            Ink::Plain => format!("{:<LEAD$}", format!("[{}]", priority.word())),
+            Ink::Signs => format!("{sign} {:<7}", priority.word()),
+            Ink::Colour if colour.is_empty() => format!("{sign} {:<7}", priority.word()),
+            Ink::Colour => format!("{colour}{STRONG}{sign} {:<7}{RESET}", priority.word()),
+        };
+        self.wrap(&lead, text)
+    }
+
+    /// Breaks a text at spaces, continued under the lead.
+    fn wrap(&self, lead: &str, text: &str) -> Vec<String> {
+        let indent = seen_width(lead);
+        let room = self.width.saturating_sub(indent).max(20);
+        let kept = text.len() - text.trim_start().len();
+        let mut lines: Vec<String> = Vec::new();
+        let mut line = " ".repeat(kept);
+        let mut bare = true;
+        for word in text.split_whitespace() {
+            if !bare && line.chars().count() + 1 + word.chars().count() > room {
+                lines.push(std::mem::take(&mut line));
+                line = " ".repeat(kept);
+                bare = true;
+            }
+            if !bare {
+                line.push(' ');
+            }
+            line.push_str(word);
+            bare = false;
+        }
+        lines.push(line);
+        let spaces = " ".repeat(indent);
+        let led = |(index, line)| format!("{}{line}", if index == 0 { lead } else { &spaces });
+        lines.into_iter().enumerate().map(led).collect()
+    }
+
+    fn coloured(&self, colour: &str, text: &str) -> String {
+        if self.ink == Ink::Colour { format!("{colour}{text}{RESET}") } else { text.to_owned() }
+    }
+
+    fn strong(&self, text: &str) -> String {
+        if self.ink == Ink::Colour { format!("{STRONG}{text}{RESET}") } else { text.to_owned() }
+    }
+}
+
+/// The block at the foot of a terminal: how the run stands, where the next staff should be, how it closes, and whether
+/// the instrument can still be heard.
+pub fn status_block(status: &Status, link: &str, ink: Ink, width: usize) -> Vec<String> {
+    let painter = Painter::new(ink, width);
+    let mut first = match (&status.balance, &status.balance_sum) {
+        (Some(balance), Some(sum)) => format!("balance {balance}, sum {sum}"),
+        (None, Some(sum)) => format!("sum {sum}"),
+        _ => "balance not known yet".to_owned(),
+    };
+    if let Some(next) = &status.next {
+        first += &format!("   {next}");
+    }
+    let mut lines = Vec::new();
+    match status.holding.last() {
+        Some(fact) => lines.extend(painter.sentence(Priority::Hold, fact).into_iter().take(2)),
+        None => lines.push(String::new()),
+    }
+    lines.push(first);
+    let closure =
+        status.closure.as_deref().map_or_else(|| "not closed yet".to_owned(), |closure| format!("closure {closure}"));
+    lines.push(closure);
+    lines.push(painter.coloured(GREY, link));
+    lines.into_iter().map(|line| cut_seen(&line, width)).collect()
+}
+
+fn time(at: &str) -> &str {
+    at.get(11..19).unwrap_or(at)
+}
+
+fn cut(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    let mut held: String = text.chars().take(width - 1).collect();
+    held.push('…');
+    held
+}
+
+/// Columns of a text, its colour sequences not counted.
+fn seen_width(text: &str) -> usize {
+    let mut width = 0;
+    let mut inside = false;
+    for c in text.chars() {
+        match c {
+            '\x1b' => inside = true,
+            'm' if inside => inside = false,
+            _ if inside => {}
+            _ => width += 1,
+        }
+    }
+    width
+}
+
+/// Cuts a line to the width, its colour sequences kept.
+fn cut_seen(text: &str, width: usize) -> String {
+    if seen_width(text) <= width {
+        return text.to_owned();
+    }
+    let (mut out, mut seen, mut inside) = (String::new(), 0, false);
+    for c in text.chars() {
+        match c {
+            '\x1b' => inside = true,
+            _ if inside => inside = c != 'm',
+            _ => {
+                seen += 1;
+                if seen > width {
+                    continue;
+                }
+                if seen == width {
+                    out.push('…');
+                    continue;
+                }
+            }
+        }
+        out.push(c);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_sentence_is_broken_under_its_lead() {
+        let painter = Painter::new(Ink::Plain, 60);
+        let lines = painter.sentence(Priority::Hold, "sights out of balance by 4.22 m (limit 2.00 m, building work)");
+        assert_eq!(lines, ["[HOLD]   sights out of balance by 4.22 m (limit 2.00 m,", "         building work)"]);
+    }
+
+    #[test]
+    fn colours_take_no_columns() {
+        let coloured = Painter::new(Ink::Colour, 80).sentence(Priority::Warn, "x").remove(0);
+        assert_eq!(seen_width(&coloured), LEAD + 1);
+        assert_eq!(seen_width(&cut_seen(&coloured, 5)), 5);
+    }
+}

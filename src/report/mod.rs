@@ -1,0 +1,7 @@
+//! What people are given to read, as data and as text. Pure: it writes to no file and knows no terminal.
+
+pub mod csv;
+pub mod document;
+pub mod json;
+pub mod live;
+pub mod text;
