@@ -1,0 +1,11 @@
+//! `closerun backup`: a complete copy, also while the job is being recorded.
+
+use super::Failure;
+use super::arguments::Backup;
+use crate::store;
+
+pub(super) fn run(backup: &Backup) -> Result<(), Failure> {
+    let report = store::backup(&backup.job, &backup.to).map_err(Failure::input)?;
+    println!("{}: complete and verified, up to event {}", backup.to.display(), report.head.seq);
+    Ok(())
+}

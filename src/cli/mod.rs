@@ -1,0 +1,63 @@
+//! The command line: arguments to checked values, one module a command.
+//!
+//! Exit codes: 0 done; 1 it was tried and failed, or what was asked about is not so; 2 what was asked is not
+//! understood or cannot be opened.
+
+mod arguments;
+mod backup;
+mod book;
+mod capture;
+mod demo;
+mod failure;
+mod format;
+mod formats;
+mod listen;
+mod log;
+mod outlets;
+mod ports;
+mod replay;
+mod schema;
+mod simulate;
+mod source;
+mod tell;
+mod verify;
+
+use std::ffi::OsString;
+
+use clap::Parser;
+
+use arguments::{Arguments, Verb};
+pub use failure::Failure;
+
+/// Runs the program with these arguments, the first being its own name.
+///
+/// # Errors
+/// A sentence for the person, and the exit code.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure> {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) if error.use_stderr() => return Err(Failure::usage(&error)),
+        Err(help) => {
+            // Help and version; a closed pipe is no failure.
+            let _ = help.print();
+            return Ok(());
+        }
+    };
+    log::start(&arguments.logging)?;
+    match arguments.verb {
+        Verb::Demo(demo) => demo::run(&demo),
+        Verb::Listen(listen) => listen::run(*listen),
+        Verb::Tell(tell) => tell::run(tell),
+        Verb::Ports => ports::run(),
+        Verb::Book(book) => book::run(&book),
+        Verb::Replay(replay) => replay::run(&replay),
+        Verb::Verify(job) => verify::run(&job),
+        Verb::Backup(backup) => backup::run(&backup),
+        Verb::Capture(capture) => capture::run(capture),
+        Verb::Simulate(simulate) => simulate::run(&simulate),
+        Verb::Format(kit) => format::run(kit),
+        Verb::Formats => formats::list(),
+        Verb::Classes => schema::classes(),
+        Verb::Schema(which) => schema::run(&which),
+    }
+}
