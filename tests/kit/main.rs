@@ -1,0 +1,8 @@
+//! The integrator's kit, as a person drives it: the built program, its files, its exit codes and what it prints.
+
+mod check;
+mod golden;
+mod live;
+#[path = "../harness/program.rs"]
+mod program;
+mod trial;

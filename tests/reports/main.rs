@@ -1,0 +1,11 @@
+//! What reports print: the published examples to their digits in both forms, one job in every output against its
+//! golden, and that each output says the same numbers.
+
+#[path = "../harness/mod.rs"]
+mod harness;
+
+mod outputs;
+mod published;
+mod samples;
+mod schema;
+mod standing;

@@ -1,0 +1,44 @@
+#!/bin/sh
+# All tests: formatting, lints, unit, property, capability and end-to-end tests. Installs what they need through apt and
+# into target/, where it can; a test that still misses something says so and is skipped, except under CI=true.
+set -eu
+cd "$(dirname "$0")/.."
+
+# Debian packages: the other end of a TCP link, system-call faults, a compiler for the fault shim, Python for the
+# independent recomputation of the hash chain and of adjustments.
+wanted=""
+have() { command -v "$1" >/dev/null 2>&1; }
+have socat || wanted="$wanted socat"
+have strace || wanted="$wanted strace"
+have cc || wanted="$wanted gcc libc6-dev"
+have python3 || wanted="$wanted python3"
+have mkfs.ext4 || wanted="$wanted e2fsprogs"
+if [ -n "$wanted" ]; then
+    if [ "$(id -u)" = 0 ] && have apt-get; then
+        # shellcheck disable=SC2086 # a list of packages
+        { apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends $wanted; } \
+            >/dev/null || echo "could not install:$wanted"
+    else
+        echo "missing, some tests will be skipped:$wanted"
+    fi
+fi
+
+# NumPy and SciPy, the independent computation of adjustments, in a Python of their own.
+venv=target/test-python
+if ! python3 -c 'import numpy, scipy' 2>/dev/null; then
+    if [ ! -x "$venv/bin/python3" ]; then
+        python3 -m venv "$venv" 2>/dev/null || {
+            [ "$(id -u)" = 0 ] && apt-get install -q -y python3-venv >/dev/null && python3 -m venv "$venv"
+        } || echo "no Python environment for NumPy and SciPy"
+    fi
+    if "$venv/bin/python3" -m pip install -q --disable-pip-version-check numpy scipy; then
+        PATH="$(pwd)/$venv/bin:$PATH"
+        export PATH
+    else
+        echo "could not install NumPy and SciPy: the tests that need them will say so"
+    fi
+fi
+
+cargo fmt --check
+cargo clippy --all-targets --locked -- -D warnings
+cargo test --locked --no-fail-fast

@@ -1,0 +1,207 @@
+//! The link comes, goes, falls silent or dies, and the clock jumps: said when it happens, and nothing else moves.
+
+use std::time::Duration;
+
+use closerun::book::event::{Body, Event, LinkState};
+use closerun::book::finding::FindingId;
+use closerun::book::reading::Heard;
+use closerun::daemon::{AtStart, Ending};
+use closerun::link::{Gone, LinkEvent, Simulated, Trouble};
+
+use crate::rig::{Done, Floor, Start, announced, assert_red, comma, play, want};
+
+const SECOND: Duration = Duration::from_secs(1);
+
+#[tokio::test(start_paused = true)]
+async fn a_cable_pulled_while_idle_is_told_at_once() {
+    let idle_then_pulled = async |floor: &mut Floor, says_so: bool| {
+        floor.open().await;
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+        floor.pass(60 * SECOND).await;
+        let pulled = floor.now();
+        if says_so {
+            floor.unplug();
+        }
+        floor.pass(5 * SECOND).await;
+        if says_so {
+            floor.open().await;
+            floor.hear(&comma(2, "0.91215", "31.20")).await;
+        }
+        pulled
+    };
+    let check = |done: &Done<_>| {
+        done.sound()?;
+        let state = |wanted: fn(&LinkState) -> bool| {
+            let matching = |event: &&Event| matches!(&event.body, Body::LinkChanged { state } if wanted(state));
+            done.events.iter().find(matching)
+        };
+        let lost = state(|state| matches!(state, LinkState::Lost { .. })).ok_or("the loss is no event")?;
+        want(lost.at.since(done.gave) <= SECOND, || format!("told after {:?}", lost.at.since(done.gave)))?;
+        want(done.announced(FindingId::LinkLost) == 1, || "the loss was not announced once".to_owned())?;
+        let told = done.seen.text.iter().any(|text| text.starts_with("[HOLD]") && text.contains("the port is gone"));
+        want(told, || format!("the crew saw {:?}", done.seen.text))?;
+        let open = state(|state| *state == LinkState::Open).ok_or("its coming back is no event")?;
+        want(open.at > lost.at, || "it came back before it went".to_owned())?;
+        want(done.digits().len() == 2, || format!("booked {:?}", done.digits()))
+    };
+    check(&play(Start::hearing("comma"), async |floor| idle_then_pulled(floor, true).await).await).unwrap();
+
+    // Planted: a port that takes the end of a line for one more silence.
+    let silent = play(Start::hearing("comma"), async |floor| idle_then_pulled(floor, false).await).await;
+    assert_red(check(&silent), "the loss is no event");
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_job_left_with_its_link_lost_learns_that_it_is_back() {
+    let left = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.unplug();
+        floor.settle().await;
+    })
+    .await;
+    let mut again = Start { kept: left.events, ..Start::hearing("comma") };
+    again.quiet_after = Some(20 * SECOND);
+    let done = play(again, async |floor| {
+        floor.open().await;
+        assert!(!floor.seen().block.iter().any(|line| line.contains("the port is gone")), "{:?}", floor.seen().block);
+        floor.pass(30 * SECOND).await;
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(done.announced(FindingId::LinkQuiet), 1, "and its silence is watched again");
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_silent_link_is_told_when_it_is_due_and_taken_back_when_it_speaks() {
+    let start = Start { quiet_after: Some(30 * SECOND), ..Start::hearing("comma") };
+    let done = play(start, async |floor| {
+        floor.open().await;
+        floor.pass(28 * SECOND).await;
+        assert_eq!(announced(&floor.ledger.events(), FindingId::LinkQuiet), 0);
+        floor.pass(3 * SECOND).await;
+        assert_eq!(announced(&floor.ledger.events(), FindingId::LinkQuiet), 1);
+        floor.pass(600 * SECOND).await;
+        assert_eq!(announced(&floor.ledger.events(), FindingId::LinkQuiet), 1, "once a silence");
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+        floor.pass(40 * SECOND).await;
+        assert_eq!(announced(&floor.ledger.events(), FindingId::LinkQuiet), 2, "and once more for the next");
+    })
+    .await;
+    done.assert_sound();
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_jump_of_the_wall_clock_is_an_event_and_moves_no_age_and_no_wait() {
+    let start = Start { quiet_after: Some(30 * SECOND), ..Start::hearing("comma") };
+    let (hours, records) = ([2 * 3600, -3600], [comma(1, "1.28340", "31.42"), comma(2, "0.91215", "31.20")]);
+    let done = play(start, async |floor| {
+        floor.open().await;
+        for (step, record) in hours.iter().zip(&records) {
+            // Inside a record, the clock is set.
+            floor.send(&record[..9]);
+            floor.settle().await;
+            floor.clock.step_s(*step);
+            floor.pass(SECOND).await;
+            floor.send(&record[9..]);
+            floor.pass(10 * SECOND).await;
+            assert_eq!(
+                floor.seen().heard_ago.map(|age| age.as_secs()),
+                Some(10),
+                "an age is no matter of the wall clock"
+            );
+        }
+        floor.clock.step_s(7200);
+        floor.pass(15 * SECOND).await;
+        assert_eq!(announced(&floor.ledger.events(), FindingId::LinkQuiet), 0, "nor is a wait");
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(done.digits(), ["1.28340", "0.91215"]);
+    assert!(done.heard().iter().all(|(heard, _)| matches!(heard, Heard::Reading(_))), "{:?}", done.heard());
+    let steps: Vec<i64> = done
+        .events
+        .iter()
+        .filter_map(|event| match event.body {
+            Body::ClockStepped { by_ms } => Some(by_ms),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(steps, [7_200_000, -3_600_000, 7_200_000]);
+    assert_eq!(done.announced(FindingId::ClockStepped), 3);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_dead_port_thread_ends_the_run_badly() {
+    #[derive(Clone, Copy, PartialEq)]
+    enum Death {
+        Noticed,
+        Unnoticed,
+    }
+    let dies = async |floor: &mut Floor, death: Death| {
+        floor.open().await;
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+        let line = floor.line.take();
+        let thread = std::thread::spawn(move || {
+            if death == Death::Unnoticed {
+                std::mem::forget(line);
+            } else {
+                let _line = line;
+                panic!("planted");
+            }
+        });
+        let _ = thread.join();
+        floor.pass(SECOND).await;
+    };
+    let check = |done: &Done<_>| {
+        done.sound()?;
+        want(matches!(&done.ending, Ending::Bad { .. }), || format!("ended {:?}", done.ending))?;
+        want(done.digits().len() == 1, || "what had been heard is not kept".to_owned())
+    };
+    let noticed = play(Start::hearing("comma"), async |floor| dies(floor, Death::Noticed).await).await;
+    check(&noticed).unwrap();
+
+    // Planted: a thread that dies without its queue hearing of it, and a live view over a dead listener.
+    let unnoticed = play(Start::hearing("comma"), async |floor| dies(floor, Death::Unnoticed).await).await;
+    assert_red(check(&unnoticed), "ended Good");
+}
+
+#[tokio::test(start_paused = true)]
+async fn told_to_stop_inside_a_record_it_keeps_the_half() {
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+        floor.send(&comma(2, "0.91215", "31.20")[..11]);
+        floor.stop.ask();
+        // What the port's thread still reads when it is told so.
+        floor.send(&comma(2, "0.91215", "31.20")[11..14]);
+        floor.line.take().expect("it lives until now").end(Gone::Ended);
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(done.ending, Ending::Good);
+    assert!(matches!(done.heard()[1], (Heard::Unfinished, raw) if raw.len() == 14), "{:?}", done.heard());
+    assert!(matches!(done.events.last().unwrap().body, Body::ListeningEnded { .. }));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_port_that_is_not_there_at_the_start_is_waited_for_or_given_up_as_asked() {
+    let missing = || LinkEvent::Waiting { why: Trouble::Missing { what: "serial port /dev/ttyUSB9".to_owned() } };
+    let waits = play(Start::hearing("comma"), async |floor| {
+        floor.link(missing());
+        floor.pass(600 * SECOND).await;
+        floor.link(LinkEvent::Opened { what: "serial".to_owned(), simulated: Simulated::No });
+        floor.pass(SECOND).await;
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+    })
+    .await;
+    waits.assert_sound();
+    assert_eq!((waits.digits().len(), waits.announced(FindingId::LinkLost)), (1, 1));
+
+    let gives_up = Start { at_start: AtStart::GiveUp, ..Start::hearing("comma") };
+    let gave_up = play(gives_up, async |floor| {
+        floor.link(missing());
+        floor.settle().await;
+    })
+    .await;
+    assert!(matches!(&gave_up.ending, Ending::NoLink { why } if why.contains("ttyUSB9")), "{:?}", gave_up.ending);
+}
