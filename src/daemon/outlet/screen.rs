@@ -26,7 +26,7 @@ const WIDTH: (usize, usize) = (60, 120);
 const COMMAND_MAX: usize = 200;
 
 /// The keys, for the line at the foot.
-const KEYS_LINE: &str = "x strike  r repeat  i inter  b break  t take  a seen  e end run  u undo  : command";
+const KEYS_LINE: &str = "x strike  r repeat  i inter  b break  t take  a seen  e end  u undo  : more";
 
 enum Drawing {
     Lines(Vec<String>),
@@ -140,7 +140,7 @@ fn draw(waiting: &Receiver<Drawing>, out: &mut impl Write) -> std::io::Result<()
         }
         drawn = 0;
         if !restore {
-            let foot = typing.as_ref().map_or_else(|| KEYS_LINE.to_owned(), |line| format!(": {line}"));
+            let foot = typing.as_ref().map_or_else(|| KEYS_LINE.to_owned(), |line| format!(": {}", last_part(line)));
             for line in block.iter().chain([&foot]) {
                 text += line;
                 text += "\r\n";
@@ -153,6 +153,12 @@ fn draw(waiting: &Receiver<Drawing>, out: &mut impl Write) -> std::io::Result<()
             return Ok(());
         }
     }
+}
+
+/// The end of what is being typed: a foot line that wraps could not be drawn over.
+fn last_part(line: &str) -> String {
+    let skip = line.chars().count().saturating_sub(WIDTH.0 - 4);
+    line.chars().skip(skip).collect()
 }
 
 /// Reads keys on a thread of their own, if standard input is a terminal, and puts it back as it was when dropped.
@@ -273,6 +279,12 @@ mod tests {
     fn control_c_stops_even_while_typing() {
         let mut typed = Some("strike".to_owned());
         assert_eq!(press(KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL), &mut typed), Pressed::Stop);
+    }
+
+    #[test]
+    fn no_line_at_the_foot_wraps_at_eighty_columns() {
+        assert!(KEYS_LINE.chars().count() < 80, "{}", KEYS_LINE.chars().count());
+        assert!(last_part(&"long ".repeat(60)).chars().count() < WIDTH.0);
     }
 
     #[test]
