@@ -11,6 +11,7 @@ use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until};
 use super::Failure;
 use super::arguments::Capture;
 use super::listen::stop_on_signals;
+use super::say;
 use super::source;
 use crate::daemon::{Clock, SystemClock};
 use crate::link::{self, CaptureWriter, EventReceiver, Gone, LinkEvent, Simulated, Stop};
@@ -176,12 +177,12 @@ impl Recorder {
         let synced = writer.finish();
         let gaps = if gaps == 0 { String::new() } else { format!(", {gaps} gaps") };
         let mark = if simulated == Simulated::Yes { "  SIMULATED" } else { "" };
-        println!("{bytes} bytes in {chunks} chunks{gaps} over {seconds:.0} s, kept in {shown}{mark}");
+        say::line(format_args!("{bytes} bytes in {chunks} chunks{gaps} over {seconds:.0} s, kept in {shown}{mark}"));
         synced.map_err(|error| Failure::outcome(format!("capture file {shown}: {error}")))?;
         match ended {
             Ended::Good => {
-                println!("next: closerun format try FORMAT {shown}");
-                println!("      closerun format draft {shown} --seen READING/SIGHT --seen ...");
+                say::line(format_args!("next: closerun format try FORMAT {shown}"));
+                say::line(format_args!("      closerun format draft {shown} --seen READING/SIGHT --seen ..."));
                 Ok(())
             }
             Ended::Failed(why) | Ended::NeverOpened(why) => Err(Failure::outcome(why)),
@@ -211,20 +212,20 @@ impl Progress {
 
     fn say(&mut self, sentence: &str) {
         self.clear();
-        eprintln!("{sentence}");
+        say::aside(format_args!("{sentence}"));
     }
 
     fn show(&mut self, tally: Tally) {
         if self.terminal {
             self.clear();
-            eprint!("{} bytes in {} chunks", tally.bytes, tally.chunks);
+            let _ = write!(io::stderr(), "{} bytes in {} chunks", tally.bytes, tally.chunks);
             let _ = io::stderr().flush();
         }
     }
 
     fn clear(&mut self) {
         if self.terminal {
-            eprint!("\r\x1b[K");
+            let _ = write!(io::stderr(), "\r\x1b[K");
         }
     }
 }

@@ -10,6 +10,7 @@ use super::arguments::Listen;
 use super::formats;
 use super::outlets::{self, KeysAre};
 use super::ports;
+use super::say;
 use crate::book::Book;
 use crate::config::{self, Config, SettingsFile, Sound, Source};
 use crate::daemon::control::Control;
@@ -89,8 +90,8 @@ fn finish(session: Session<Job>, ending: Ending, path: &Path, raw: Option<RawTer
         }
         Ending::Bad { why } => Err(Failure::outcome(why)),
         Ending::Good => {
-            eprintln!("{} readings kept in {}", book.entries().len(), path.display());
-            eprintln!("next: closerun book {}", path.display());
+            say::aside(format_args!("{} readings kept in {}", book.entries().len(), path.display()));
+            say::aside(format_args!("next: closerun book {}", path.display()));
             Ok(())
         }
     }

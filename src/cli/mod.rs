@@ -16,6 +16,7 @@ mod log;
 mod outlets;
 mod ports;
 mod replay;
+mod say;
 mod schema;
 mod simulate;
 mod source;

@@ -15,6 +15,7 @@ use super::arguments::Demo;
 use super::book;
 use super::listen::{named_by_time, open_job};
 use super::outlets::{self, KeysAre};
+use crate::cli::say;
 use crate::config::{Config, Given, Said};
 use crate::daemon::control::Control;
 use crate::daemon::outlet::{Outlet, Shown};
@@ -97,15 +98,15 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     if demo.view.json {
         return Ok(());
     }
-    println!();
+    say::line(format_args!(""));
     book::print_after(&path)?;
-    println!();
+    say::line(format_args!(""));
     for line in crate::report::live::closing_words(&book) {
-        println!("{line}");
+        say::line(format_args!("{line}"));
     }
-    println!("\nSIMULATED. The job is kept in {}", path.display());
-    println!("next: closerun book {} --form rise-and-fall", path.display());
-    println!("      closerun verify {}", path.display());
+    say::line(format_args!("\nSIMULATED. The job is kept in {}", path.display()));
+    say::line(format_args!("next: closerun book {} --form rise-and-fall", path.display()));
+    say::line(format_args!("      closerun verify {}", path.display()));
     Ok(())
 }
 

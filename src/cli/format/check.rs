@@ -7,6 +7,7 @@ use super::silent::{Lack, lacks};
 use crate::cli::Failure;
 use crate::cli::arguments::FormatCheck;
 use crate::cli::formats;
+use crate::cli::say;
 use crate::excerpt::Excerpt;
 use crate::protocol::{ExampleFailure, Format, FormatError, Means, RecordKind};
 
@@ -23,7 +24,7 @@ pub(super) fn run(arguments: &FormatCheck) -> Result<(), Failure> {
         let report = Report::of(name, &text);
         bad += usize::from(!report.good);
         if arguments.json {
-            println!("{}", serde_json::to_string(&report).expect("a report is plain data"));
+            say::line(format_args!("{}", serde_json::to_string(&report).expect("a report is plain data")));
         } else {
             print!("{}{}", if at > 0 { "\n" } else { "" }, report.text());
         }

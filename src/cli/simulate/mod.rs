@@ -19,6 +19,7 @@ use super::listen::stop_on_signals;
 use crate::book::moment::Moment;
 use crate::book::reading::{Heard, Reading};
 use crate::book::sequence::Sequence;
+use crate::cli::say;
 use crate::link::{Registry, Stop};
 use crate::protocol::{Decoder, Format};
 use crate::simulate::scene::{Level, Shot, shots};
@@ -196,13 +197,18 @@ fn announce(arguments: &Simulate, format: &Format, instrument: &Instrument, unit
     let unit = if unit.is_foot() { unit } else { Unit::Metre };
     let (start, elevation) = (START.0, Length::from_mm(START.1).show(unit, 4));
     let set = if unit == Unit::Metre { String::new() } else { format!(" --unit {unit}") };
-    println!("SIMULATED: a level that speaks {} ({}), on {}", format.name(), format.title(), instrument.port());
-    println!("to hear it, in another terminal:");
-    println!(
+    say::line(format_args!(
+        "SIMULATED: a level that speaks {} ({}), on {}",
+        format.name(),
+        format.title(),
+        instrument.port()
+    ));
+    say::line(format_args!("to hear it, in another terminal:"));
+    say::line(format_args!(
         "  closerun listen {flag} {port} --format {}{set} --start {start} --known {start}={elevation}",
         quoted(&arguments.format)
-    );
-    println!("it shoots as soon as somebody listens; Ctrl-C ends it");
+    ));
+    say::line(format_args!("it shoots as soon as somebody listens; Ctrl-C ends it"));
 }
 
 /// As a word of a shell.
