@@ -10,8 +10,8 @@ use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until};
 
 use super::Failure;
 use super::arguments::Capture;
-use super::listen::stop_on_signals;
 use super::say;
+use super::signals::stop_on_signals;
 use super::source;
 use crate::daemon::{Clock, SystemClock};
 use crate::link::{self, CaptureWriter, EventReceiver, Gone, LinkEvent, Simulated, Stop};
@@ -30,7 +30,7 @@ pub(super) fn run(capture: Capture) -> Result<(), Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
         let stop = Stop::new();
-        stop_on_signals(&stop);
+        stop_on_signals(&stop)?;
         let (_link, events) = link::start(spec, stop.clone());
         let mut recorder = Recorder { path, stop, file: None, tally: Tally::default(), progress: Progress::new() };
         let ended = recorder.record(events, length).await;

@@ -18,6 +18,7 @@ mod ports;
 mod replay;
 mod say;
 mod schema;
+mod signals;
 mod simulate;
 mod source;
 mod tell;

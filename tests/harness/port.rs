@@ -23,7 +23,7 @@ pub(crate) fn registry(folder: &Path) -> Registry {
     Registry::at(folder.join("closerun/simulated"))
 }
 
-/// A level that speaks a shipped format, as fast as it is heard.
+/// A level that speaks a shipped format, as fast as it is heard unless something else is wanted.
 pub(crate) struct Level {
     instrument: Instrument,
     voice: Voice,
@@ -38,8 +38,12 @@ impl Level {
     }
 
     pub(crate) fn at(folder: &Path, format: &str, place: Place) -> Self {
+        Level::with_tempo(folder, format, place, Tempo::Full)
+    }
+
+    pub(crate) fn with_tempo(folder: &Path, format: &str, place: Place, tempo: Tempo) -> Self {
         let voice = Voice::of(Arc::new(protocol::find(format).unwrap()));
-        let make = Make { place, tempo: Tempo::Full, manners: voice.manners(), status: None, seed: 5 };
+        let make = Make { place, tempo, manners: voice.manners(), status: None, seed: 5 };
         let registry = registry(folder);
         let register = move |port: &str| -> std::io::Result<Box<dyn Any + Send>> {
             Ok(Box::new(registry.register(port, "a level of the tests")?))

@@ -1,8 +1,8 @@
 //! Killed at any instant, started again, and again: every reading that was ever shown is in the job once, unchanged, in
 //! order; the record is whole; and the run goes on at the setup where it was.
 //!
-//! The program listens to a level that speaks as fast as it is heard, so that a kill falls into the opening of the job,
-//! into the middle of a commit, of a line, of a record. The instants come from a seed, which is printed. `CLOSERUN_KILLS`
+//! The program listens to a level that sends some eighty readings a second, so that a kill falls into the opening of the
+//! job, into the middle of a commit, of a line, of a record. The instants come from a seed, which is printed. `CLOSERUN_KILLS`
 //! sets how often it is killed, `CLOSERUN_SEED` the seed.
 
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
@@ -10,7 +10,7 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use closerun::book::event::{Body, Event};
 use closerun::book::reading::{Heard, Role};
 use closerun::book::{Book, Input, decide};
-use closerun::simulate::{Act, Chance};
+use closerun::simulate::{Act, Chance, Place, Tempo, Wire};
 use closerun::store::{Verification, verify};
 use serde_json::Value;
 
@@ -20,7 +20,9 @@ use crate::{events, names};
 
 const KILLS: usize = 40;
 /// Readings that the level has to send: more than are heard between so many kills.
-const SENT_MAX: usize = 60_000;
+const SENT_MAX: usize = 20_000;
+/// The speed of its line. Faster than they can be kept, and the program would hold them in its queue and lose them with its life.
+const WIRE: Wire = Wire { baud: 19_200, bits: 10 };
 /// From its start, the program is killed within this time: it opens the job and begins to hear in it.
 const EARLY_MS: usize = 150;
 /// After a line, it is killed within this time: some commits long.
@@ -67,7 +69,8 @@ fn whatever_was_shown_before_a_kill_is_in_the_job_after_it() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     let job = folder.join("tower.job");
-    let mut level = Level::on_terminal(folder, "comma");
+    let place = Place::PseudoTerminal { link: Some(folder.join("port")) };
+    let mut level = Level::with_tempo(folder, "comma", place, Tempo::Line(WIRE));
     let shots = (0..SENT_MAX).map(|n| Act::Send(level.frame(&staff(n), "20.00"))).collect();
     level.play(shots);
     let listen = "listen --port port --format comma --job tower.job --known START=50.0000 --json --quiet";

@@ -14,7 +14,7 @@ const COMMANDS: &[(&str, &[&str])] = &[
     ("listen --port /dev/ttyUSB97 --format comma --job tower.job", &["/dev/ttyUSB97"]),
     ("listen --tcp level.local --format comma", &["--tcp", "level.local"]),
     ("listen --capture none.raw --format comma --job tower.job", &["none.raw"]),
-    ("listen --stdin --port /dev/ttyUSB0", &["--stdin", "--port"]),
+    ("listen --stdin --port /dev/ttyUSB0", &["--stdin", "port and stdin found"]),
     ("listne", &["listne", "listen"]),
     ("tell --job tower.job status", &["nobody is recording tower.job"]),
     ("tell strike 1", &["nobody is listening"]),
@@ -75,7 +75,7 @@ fn a_wrong_settings_file_is_shown_at_its_line() {
     for (text, said) in [
         ("unit = \"m\"\nclas = \"building\"\n", &["site.toml, line 2, column 1", "clas", "class"][..]),
         ("unit = \"furlong\"\n", &["site.toml, line 1, column 8", "furlong"]),
-        ("known = [\"BM-1=52.348\", \"BM-2\"]\n", &["site.toml, line 1, column 24", "BM-2"]),
+        ("known = [\"BM-1=52.348\", \"BM-2\"]\n", &["site.toml, line 1, column 25", "BM-2"]),
         ("[serial]\nbaud = \"fast\"\n", &["site.toml, line 2"]),
         ("unit = \n", &["site.toml, line 1"]),
     ] {

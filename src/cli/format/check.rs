@@ -26,7 +26,7 @@ pub(super) fn run(arguments: &FormatCheck) -> Result<(), Failure> {
         if arguments.json {
             say::line(format_args!("{}", serde_json::to_string(&report).expect("a report is plain data")));
         } else {
-            print!("{}{}", if at > 0 { "\n" } else { "" }, report.text());
+            say::text(format_args!("{}{}", if at > 0 { "\n" } else { "" }, report.text()));
         }
     }
     match (unread.is_empty(), bad) {

@@ -15,7 +15,7 @@ use super::Failure;
 use super::arguments::{Faults, Simulate};
 use super::demo::SHOT_S;
 use super::formats;
-use super::listen::stop_on_signals;
+use super::signals::stop_on_signals;
 use crate::book::moment::Moment;
 use crate::book::reading::{Heard, Reading};
 use crate::book::sequence::Sequence;
@@ -43,7 +43,7 @@ pub(super) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
         let stop = Stop::new();
-        stop_on_signals(&stop);
+        stop_on_signals(&stop)?;
         let tally = loop {
             match day.next_setup()? {
                 Some(shots) => {

@@ -6,7 +6,7 @@ use tokio::time::{Instant, sleep};
 
 use super::{Stopped, Trial};
 use crate::book::moment::Moment;
-use crate::cli::listen::stop_on_signals;
+use crate::cli::signals::stop_on_signals;
 use crate::cli::{Failure, source};
 use crate::config::Given;
 use crate::daemon::{Clock, SystemClock};
@@ -21,7 +21,7 @@ pub(super) fn listen(given: Given, trial: &mut Trial) -> Result<(), Stopped> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     runtime.block_on(async {
         let stop = Stop::new();
-        stop_on_signals(&stop);
+        stop_on_signals(&stop)?;
         let (link, events) = link::start(spec, stop);
         Live { trial, link, polled: Vec::new(), open: false, ever_open: false }.run(events).await
     })
