@@ -35,7 +35,7 @@ const SETTINGS: &[(&str, &[&str])] = &[
     ("--also-unit yd", &["--also-unit", "yd"]),
     ("--sequence BFB", &["--sequence", "BFB", "BFFB was probably meant"]),
     ("--known BM-1", &["--known", "BM-1"]),
-    ("--known BM-1=52,348", &["--known", "52,348"]),
+    ("--known BM-1=52,348", &["--known", "',' found inside a number"]),
     ("--known BM-1=1e3", &["--known", "1e3"]),
     ("--known BM-1=inf", &["--known", "inf"]),
     ("--staffs three", &["--staffs", "three"]),
