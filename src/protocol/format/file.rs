@@ -93,7 +93,7 @@ pub enum Parity {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flow {
-    /// None.
+    /// No flow control.
     None,
     /// By the control characters XON and XOFF.
     Software,

@@ -16,8 +16,8 @@ use super::link::LinkDefaults;
 use super::meaning::Delivers;
 use super::record::{Record, WriteError};
 use super::talk::Talk;
-use super::{meaning, record};
-use crate::book::reading::Heard;
+use super::{decoder, meaning, record};
+use crate::book::reading::{Heard, Refusal};
 use crate::nearest::nearest;
 
 /// A record format.
@@ -99,6 +99,14 @@ impl Format {
         Delivers::of(&self.grammar)
     }
 
+    /// Reads one frame.
+    ///
+    /// # Errors
+    /// Where and why the bytes are no frame of this format.
+    pub fn read(&self, frame: &[u8]) -> Result<Record, Refusal> {
+        decoder::reread(self, frame).map(|reread| reread.record(self))
+    }
+
     /// Writes one framed record.
     ///
     /// # Errors
@@ -124,6 +132,11 @@ impl Format {
     /// Runs the examples of the file; none that comes back is good.
     pub fn run_examples(&self) -> Vec<ExampleFailure> {
         examples::run(self, &self.examples)
+    }
+
+    /// The examples of the file.
+    pub(super) fn examples(&self) -> &[grammar::Example] {
+        &self.examples
     }
 
     /// How many examples the file holds.

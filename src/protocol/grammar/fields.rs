@@ -509,11 +509,9 @@ fn number(file: &FieldFile, width: Span, filling: Option<Filling>, faults: &mut 
         faults.add(at, "a half byte as sign of written digits found, it is for packed digits");
     }
     let sign_at = file.sign_at.as_ref().map_or(SignAt::Front, |at| at.value);
-    // Spaces in front swallow a space that stands for plus.
-    if sign == Sign::Space
-        && sign_at == SignAt::Front
-        && filling.is_some_and(|f| f.byte == b' ' && f.side == Side::Front)
-    {
+    // Spaces on the same side swallow a space that stands for plus.
+    let side = if sign_at == SignAt::Front { Side::Front } else { Side::Behind };
+    if sign == Sign::Space && filling == Some(Filling { byte: b' ', side }) {
         sign = Sign::Minus;
     }
     let width = if width == WIDE { Span { min: 1, max: NUMBER_MAX } } else { width };

@@ -13,6 +13,7 @@ mod talk;
 
 pub(super) use build::build;
 pub(super) use examples::{Example, Wanted};
+pub(super) use layouts::implied;
 
 use crate::units::{Decimal, Unit};
 
