@@ -102,8 +102,8 @@ impl<'a> Report<'a> {
 impl ErrorView {
     fn of_file(error: &FormatError) -> Self {
         ErrorView {
-            line: error.line,
-            column: error.column,
+            line: error.at.line,
+            column: error.at.column,
             message: error.message.clone(),
             advice: error.advice.clone(),
             shown: error.to_string(),
