@@ -10,6 +10,8 @@
 //! | `meaning` | from fields to a reading of the book, and back |
 //! | [`Decoder`] | bytes in, [`Piece`]s out |
 //! | `anatomy` | what each part of a frame was taken for, for people |
+//! | `examine` | what can be said of a format without an instrument |
+//! | `reference` | the language described by its own types |
 //!
 //! Pure: no clock, thread, file, socket, environment or logging. Every byte that is pushed comes out in exactly one
 //! piece, in order, whatever the chunks were; the work is linear in the bytes and every buffer is bounded by `limits`.
@@ -25,6 +27,8 @@ mod examine;
 mod examples;
 mod format;
 mod framing;
+#[cfg(test)]
+mod generated;
 mod grammar;
 pub mod limits;
 pub mod link;

@@ -128,8 +128,8 @@ fn doubts(examination: &Examination) -> Vec<String> {
 impl ErrorView {
     fn of_file(error: &FormatError) -> Self {
         ErrorView {
-            line: error.line,
-            column: error.column,
+            line: error.at.line,
+            column: error.at.column,
             message: error.message.clone(),
             advice: error.advice.clone(),
             shown: error.to_string(),

@@ -134,6 +134,20 @@ impl Format {
         examples::run(self, &self.examples)
     }
 
+    /// The bytes of a record's fields, without frame and checks.
+    #[cfg(test)]
+    pub(super) fn fields_of(&self, record: &Record) -> Result<Vec<u8>, WriteError> {
+        record::write_fields(&self.grammar, record)
+    }
+
+    /// The record in the bytes of its fields.
+    #[cfg(test)]
+    pub(super) fn read_fields(&self, fields: &[u8]) -> Result<Record, record::Stop> {
+        let mut slots = record::Slots::default();
+        let rule = record::read(&self.grammar, fields, &mut slots)?;
+        Ok(slots.record(&self.grammar.records[rule], fields))
+    }
+
     /// The examples of the file.
     pub(super) fn examples(&self) -> &[grammar::Example] {
         &self.examples
