@@ -143,9 +143,10 @@ impl ErrorView {
         ErrorView::at(text, begin, message)
     }
 
-    /// At the line that begins with this byte.
+    /// At the line that begins with this byte, without a comment behind it.
     fn at(text: &str, begin: usize, message: String) -> Self {
-        let end = text[begin..].find('\n').map_or(text.len(), |length| begin + length);
+        let line = text[begin..].lines().next().unwrap_or_default();
+        let end = begin + line.split(" #").next().unwrap_or(line).trim_end().len();
         let excerpt = Excerpt::of(text, &(begin..end));
         let Excerpt { line, column, .. } = excerpt;
         let shown = format!("line {line}, column {column}: {message}\n{excerpt}");
