@@ -29,6 +29,7 @@
 
 mod adjustment;
 mod approximate;
+mod assemble;
 mod cheapest;
 mod control;
 pub mod csv;
@@ -52,7 +53,7 @@ mod trials;
 mod variances;
 pub mod weights;
 
-pub use adjustment::{Options, adjust};
+pub use adjustment::{Effects, Options, adjust};
 pub use approximate::Part;
 pub use exposure::EXPOSURE_MAX;
 pub use network::{Given, Hold, KnownMark, MarkId, Network, Section, SectionId};

@@ -193,6 +193,11 @@ impl Network {
         &self.known
     }
 
+    /// The approximate elevation of each mark: the exact sum of the rises on the shortest way from the datum.
+    pub fn approximate(&self) -> &[Length] {
+        &self.approximate
+    }
+
     /// The parts that nothing joins; each has its own datum.
     pub fn parts(&self) -> &[Part] {
         &self.parts

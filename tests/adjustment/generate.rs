@@ -2,7 +2,7 @@
 //! loops, spurs, parallel sections, several known marks, fixed and weighted.
 
 use closerun::adjust::tests::{Levels, Sigma};
-use closerun::adjust::{Given, Hold, KnownMark, Options, Section, WeightRule};
+use closerun::adjust::{Effects, Given, Hold, KnownMark, Options, Section, WeightRule};
 use closerun::book::reading::PointName;
 use closerun::units::Length;
 use proptest::prelude::*;
@@ -14,6 +14,7 @@ pub(crate) const OPTIONS: Options = Options {
     weights: WeightRule::Length { mm_per_sqrt_km: MM_PER_SQRT_KM },
     sigma: Sigma::APriori,
     levels: Levels::USUAL,
+    effects: Effects::OnEveryMark,
 };
 
 /// What a generated network has.
