@@ -15,7 +15,7 @@ use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::time::Instant;
 
 use closerun::adjust::outcome::Outcome;
-use closerun::adjust::tests::{Levels, Sigma};
+use closerun::adjust::significance::{Levels, Sigma};
 use closerun::adjust::weights::variances_m2;
 use closerun::adjust::{Effects, Given, Hold, KnownMark, Network, Options, Section, WeightRule, adjust};
 use closerun::book::reading::PointName;

@@ -7,7 +7,7 @@ use super::network::{Hold, Network};
 use super::outcome::{Adjustment, KnownCheck, Outcome};
 use super::problem::Problem;
 use super::refusal::NetworkError;
-use super::tests::{Levels, Sigma};
+use super::significance::{Levels, Sigma};
 use super::variances::Cofactors;
 use super::weights::{WeightRule, variances_m2};
 

@@ -9,7 +9,7 @@ use super::network::MarkId;
 use super::outcome::{AdjustedKnown, AdjustedMark, AdjustedSection, Adjustment, SingleTest, Standing};
 use super::problem::Problem;
 use super::refusal::NetworkError;
-use super::tests::{Critical, GlobalTest, Sigma, interval_multiplier};
+use super::significance::{Critical, GlobalTest, Sigma, interval_multiplier};
 use super::variances::{Cofactors, SectionCofactors};
 use crate::units::Length;
 

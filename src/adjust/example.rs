@@ -1,7 +1,7 @@
 //! Small networks for the tests of these modules, written as short as a sketch.
 
 use super::network::{Given, Hold, KnownMark, Network, Section};
-use super::tests::{Levels, Sigma};
+use super::significance::{Levels, Sigma};
 use super::weights::WeightRule;
 use super::{Effects, NetworkError, Options};
 use crate::book::reading::PointName;

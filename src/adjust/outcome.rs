@@ -2,7 +2,7 @@
 //! network.
 
 use super::network::{MarkId, SectionId};
-use super::tests::{Critical, GlobalTest, Levels, Sigma};
+use super::significance::{Critical, GlobalTest, Levels, Sigma};
 use crate::units::Length;
 
 /// Everything an adjustment gives.

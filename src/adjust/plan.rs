@@ -11,7 +11,7 @@ use super::adjustment::{Effects, Options, held_roles, solve};
 use super::network::{Given, KnownMark, MarkId, Network, Section};
 use super::outcome::{Exposure, Standing};
 use super::refusal::{NetworkError, SectionName};
-use super::tests::Sigma;
+use super::significance::Sigma;
 use super::trials::{Trial, Trials};
 use super::weights::{deviation_of, variances_m2};
 use crate::book::reading::PointName;

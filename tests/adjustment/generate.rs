@@ -1,7 +1,7 @@
 //! Generated networks: seeded, with true elevations, noise of known size, and everything that real networks have: lines,
 //! loops, spurs, parallel sections, several known marks, fixed and weighted.
 
-use closerun::adjust::tests::{Levels, Sigma};
+use closerun::adjust::significance::{Levels, Sigma};
 use closerun::adjust::{Effects, Given, Hold, KnownMark, Options, Section, WeightRule};
 use closerun::book::reading::PointName;
 use closerun::units::Length;

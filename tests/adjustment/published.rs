@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use closerun::adjust::tests::{Levels, Sigma};
+use closerun::adjust::significance::{Levels, Sigma};
 use closerun::adjust::weights::variances_m2;
 use closerun::adjust::{Effects, Given, Hold, KnownMark, Network, Options, Outcome, Section, WeightRule, adjust};
 use closerun::book::reading::PointName;
