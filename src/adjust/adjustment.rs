@@ -2,8 +2,9 @@
 
 use super::assemble::assemble;
 use super::control::Control;
+use super::given::Hold;
 use super::lines::Role;
-use super::network::{Hold, Network};
+use super::network::Network;
 use super::outcome::{Adjustment, KnownCheck, Outcome};
 use super::problem::Problem;
 use super::refusal::NetworkError;

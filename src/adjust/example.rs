@@ -1,6 +1,7 @@
 //! Small networks for the tests of these modules, written as short as a sketch.
 
-use super::network::{Given, Hold, KnownMark, Network, Section};
+use super::given::{Given, Hold, KnownMark, Section};
+use super::network::Network;
 use super::significance::{Levels, Sigma};
 use super::weights::WeightRule;
 use super::{Effects, NetworkError, Options};

@@ -37,6 +37,7 @@ mod equations;
 #[cfg(test)]
 mod example;
 mod exposure;
+pub mod given;
 mod incidence;
 mod lines;
 mod names;
@@ -57,7 +58,8 @@ pub mod weights;
 pub use adjustment::{Effects, Options, adjust};
 pub use approximate::Part;
 pub use exposure::EXPOSURE_MAX;
-pub use network::{Given, Hold, KnownMark, MarkId, Network, Section, SectionId};
+pub use given::{Given, Hold, KnownMark, Section};
+pub use network::{MarkId, Network, SectionId};
 pub use outcome::Outcome;
 pub use plan::plan;
 pub use refusal::NetworkError;

@@ -8,7 +8,8 @@
 //! length or setups where they are known, are told with it.
 
 use super::adjustment::{Effects, Options, held_roles, solve};
-use super::network::{Given, KnownMark, MarkId, Network, Section};
+use super::given::{Given, KnownMark, Section};
+use super::network::{MarkId, Network};
 use super::outcome::{Exposure, Standing};
 use super::refusal::{NetworkError, SectionName};
 use super::significance::Sigma;
