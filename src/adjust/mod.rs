@@ -36,6 +36,7 @@ pub mod csv;
 mod equations;
 #[cfg(test)]
 mod example;
+pub mod explain;
 mod exposure;
 pub mod given;
 mod incidence;
