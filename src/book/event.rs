@@ -180,6 +180,8 @@ pub enum Origin {
     Start,
     /// The demonstration's scripted crew.
     Demo,
+    /// A paired browser.
+    Page,
 }
 
 /// A reading that a command is about.

@@ -4,4 +4,6 @@ pub mod csv;
 pub mod document;
 pub mod json;
 pub mod live;
+pub mod plot;
+pub mod state;
 pub mod text;

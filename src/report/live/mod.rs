@@ -73,7 +73,7 @@ pub enum What {
     Command {
         /// In words.
         text: String,
-        /// terminal, tell, start or demo.
+        /// terminal, tell, start, demo or page.
         by: Origin,
     },
     /// The crew is told of a finding.
@@ -320,7 +320,7 @@ pub fn status(book: &Book) -> Status {
     }
 }
 
-fn next_words(say: Wording, next: NextStaff) -> String {
+pub(super) fn next_words(say: Wording, next: NextStaff) -> String {
     match next {
         NextStaff::At { role, best, from, to } => {
             format!("{} staff at {} ({} to {})", role.word(), say.sight(best), say.bare_sight(from), say.bare_sight(to))
@@ -348,7 +348,7 @@ pub fn closure_words(say: Wording, closure: &Closure) -> String {
     }
 }
 
-fn job_line(book: &Book) -> JobLine {
+pub(super) fn job_line(book: &Book) -> JobLine {
     let settings = book.settings();
     let shown = |known: &crate::book::settings::KnownPoint| {
         let assumed = if known.assumed { " assumed" } else { "" };
@@ -364,15 +364,20 @@ fn job_line(book: &Book) -> JobLine {
 }
 
 fn link_line(state: &LinkState) -> What {
-    let (state, text) = match state {
+    let (state, text) = link_words(state);
+    What::Link { state, text }
+}
+
+/// The state of the link: its word and a sentence.
+pub(super) fn link_words(state: &LinkState) -> (&'static str, String) {
+    match state {
         LinkState::Open => ("open", "the link is open".to_owned()),
         LinkState::Quiet { for_s } => ("quiet", format!("nothing heard for {for_s} s")),
         LinkState::Babble { sample } => ("babble", format!("bytes but no records: {sample}")),
         LinkState::Lost { why } => ("lost", format!("link lost: {why}")),
         LinkState::Waiting { why } => ("waiting", format!("waiting: {why}")),
         LinkState::Finished => ("finished", "the input has ended".to_owned()),
-    };
-    What::Link { state, text }
+    }
 }
 
 fn heard_line(book: &Book, event: &Event, heard: &Heard) -> What {

@@ -1,0 +1,76 @@
+//! Back less fore sight length of each setup as bars about zero, and their running sum as a line.
+
+use super::axis::Scale;
+use super::canvas::{Anchor, Canvas, Job, LETTER};
+use super::misclosure::in_unit;
+use super::{Plot, WIDTHS};
+use crate::book::Book;
+use crate::book::wording::Wording;
+
+const HEIGHT: u32 = 200;
+/// Beyond so many the earliest setups are left out: bars must stay wide enough to see.
+const SETUPS_MAX: usize = 60;
+
+/// The last run's balance; `None` without sight lengths.
+pub fn balance(book: &Book, width: u32) -> Option<Plot> {
+    let run = book.runs().last()?;
+    let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
+    let (unit, class) = (book.settings().unit, &book.settings().class);
+    let known: Vec<_> = run.setups.iter().filter(|setup| setup.reduced.imbalance.is_some()).collect();
+    let shown = &known[known.len().saturating_sub(SETUPS_MAX)..];
+    let last = shown.last()?;
+    let limit = class.setup_imbalance_max.as_ref().map(|limit| limit.value);
+    let value = |setup: &crate::book::run::Setup| in_unit(setup.reduced.imbalance.unwrap_or_default(), unit);
+    let sum = |setup: &crate::book::run::Setup| in_unit(setup.imbalance_sum(), unit);
+    let limit_shown = limit.map(|limit| in_unit(limit, unit));
+    let most = shown.iter().flat_map(|setup| [value(setup).abs(), sum(setup).abs()]);
+    let most = most.chain(limit_shown).fold(0.1, f64::max) * 1.15;
+
+    let (left, right, top, bottom) = (52.0, f64::from(width) - 16.0, 28.0, f64::from(HEIGHT) - 40.0);
+    let y = Scale::new((-most, most), (bottom, top));
+    let x = Scale::new((0.0, shown.len() as f64), (left, right));
+    let mut canvas = Canvas::new(width, HEIGHT);
+    if let Some(limit) = limit_shown {
+        let (up, down) = (y.at(limit), y.at(-limit));
+        canvas.area(Job::Allowed, &[(left, up), (right, up), (right, down), (left, down)]);
+        canvas.line(Job::Limit, (left, up), (right, up));
+        canvas.line(Job::Limit, (left, down), (right, down));
+    }
+    let ticks = y.ticks(3);
+    for tick in &ticks.values {
+        let job = if *tick == 0.0 { Job::Axis } else { Job::Grid };
+        canvas.line(job, (left, y.at(*tick)), (right, y.at(*tick)));
+        canvas.text((left - 6.0, y.at(*tick) + LETTER / 3.0), Anchor::End, &ticks.text(*tick));
+    }
+    let wide = ((right - left) / shown.len() as f64 * 0.6).min(28.0);
+    let every = (shown.len() * 28 / (right - left).max(1.0) as usize).max(1);
+    let mut sums = Vec::new();
+    for (index, setup) in shown.iter().enumerate() {
+        let middle = x.at(index as f64 + 0.5);
+        let over = limit.is_some_and(|limit| setup.reduced.imbalance.unwrap_or_default().abs() > limit);
+        let job = if over { Job::Over } else { Job::Observed };
+        canvas.bar(job, middle - wide / 2.0, wide, y.at(0.0), y.at(value(setup)));
+        sums.push((middle, y.at(sum(setup))));
+        if index % every == 0 {
+            canvas.text((middle, bottom + 4.0 + LETTER), Anchor::Middle, &setup.number.to_string());
+        }
+    }
+    canvas.path(Job::Second, &sums);
+    if let Some(end) = sums.last() {
+        canvas.text((end.0.min(right - 4.0), end.1 - 6.0), Anchor::End, "sum");
+    }
+    canvas.text((4.0, 16.0), Anchor::Start, &format!("back less fore sight length, {unit}"));
+    canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, "setup");
+    let say = Wording::new(unit);
+    let of = |limit: Option<crate::units::Length>| limit.map(|l| format!(" of {}", say.sight(l))).unwrap_or_default();
+    let words = format!(
+        "Run {}: balance of setup {} {}{}, sum over the section {}{}.",
+        run.number,
+        last.number,
+        say.signed_sight(last.reduced.imbalance.unwrap_or_default()),
+        of(limit),
+        say.signed_sight(last.imbalance_sum()),
+        of(class.sum_imbalance_max.as_ref().map(|limit| limit.value)),
+    );
+    Some(Plot { svg: canvas.finish("Balance of sights", &words), words })
+}
