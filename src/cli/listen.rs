@@ -45,7 +45,9 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         let stop = Stop::new();
         stop_on_signals(&stop);
         let keys = if matches!(spec, LinkSpec::Stdin) { KeysAre::Unused } else { KeysAre::Commands };
-        let outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        let page = super::page::open(&listen.view, &path, &asks)?;
+        let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        outlets.all.extend(page);
         let control = Control::open(&path, asks.clone());
         let simulated = simulated(&spec);
         let (link, events) = link::start(spec, stop.clone());

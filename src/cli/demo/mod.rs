@@ -50,8 +50,10 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
         super::listen::stop_on_signals(&stop);
+        let page = super::page::open(&demo.view, &path, &asks)?;
         let mut outlets = outlets::choose(&demo.view, true, KeysAre::Commands, &asks, &stop);
         let (seen, progress) = watch::channel(Progress::default());
+        outlets.all.extend(page);
         outlets.all.push(Box::new(Watcher(seen)));
         let instrument = start(&format, demo)?;
         let settings = formats::serial_of(&format);

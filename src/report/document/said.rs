@@ -69,6 +69,7 @@ pub(crate) fn by_words(by: &Origin) -> &'static str {
         Origin::Tell => "by tell",
         Origin::Start => "at the start",
         Origin::Demo => "by the demonstration",
+        Origin::Page => "on the page",
     }
 }
 
