@@ -45,16 +45,14 @@ fn tell(opened: &Opened, to: &mut (impl Write + IsTerminal)) {
     }
 }
 
-/// A text as a code for phones, in half-height blocks, dark on light whatever the terminal's colours are.
+/// A text as a code for phones, in half-height blocks, black on white whatever the terminal's colours are.
 fn drawn(text: &str) -> String {
-    match QrCode::with_error_correction_level(text, EcLevel::L) {
-        Ok(code) => {
-            let blocks = code.render::<Dense1x2>().dark_color(Dense1x2::Light).light_color(Dense1x2::Dark).build();
-            blocks
-        }
-        // Longer than any code holds: the address above it is enough.
-        Err(_) => String::new(),
-    }
+    // Longer than any code holds: the address above it is enough.
+    let Ok(code) = QrCode::with_error_correction_level(text, EcLevel::L) else { return String::new() };
+    // What the renderer calls dark is a full block, which takes the colour of letters: white here.
+    let blocks = code.render::<Dense1x2>().dark_color(Dense1x2::Light).light_color(Dense1x2::Dark).build();
+    let lines = blocks.lines().map(|line| format!("\x1b[97;40m{line}\x1b[0m\n"));
+    lines.collect()
 }
 
 #[cfg(test)]
@@ -65,6 +63,7 @@ mod tests {
     fn the_code_for_phones_fits_eighty_columns() {
         let code = drawn("http://192.168.100.100:65535/#pair=123456");
         assert!(code.lines().count() > 10);
-        assert!(code.lines().all(|line| line.chars().count() <= 80));
+        let columns = |line: &str| line.chars().filter(|c| !c.is_ascii() || *c == ' ').count();
+        assert!(code.lines().all(|line| (20..=80).contains(&columns(line))));
     }
 }

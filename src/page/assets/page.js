@@ -177,8 +177,8 @@ function drawHeard() {
   if (!now) return;
   const ago = live.beat?.heard_s;
   const seconds = ago === null || ago === undefined ? null : Math.round(ago + (performance.now() - live.beatAt) / 1000);
-  const last = seconds === null ? "" : seconds < 3 ? ", heard now" : `, last heard ${seconds} s ago`;
-  put("f-heard", now.link === "open" ? `heard${last.replace(", heard now", " now").replace(", last heard", ", last")}` : `\u25cc ${now.link_text}${last}`);
+  const last = seconds === null ? "" : seconds < 3 ? "heard now" : `last heard ${seconds} s ago`;
+  put("f-heard", now.link === "open" ? last || "open, nothing heard yet" : ["\u25cc", now.link_text + (last && ","), last].filter(Boolean).join(" "));
 }
 
 function drawFinding(finding) {
@@ -289,21 +289,21 @@ function drawStand(now) {
   put("stand-role", `${staff.role} staff, from the instrument`);
   put("stand-range", `anywhere from ${staff.range[0]} to ${staff.range[1]} ${staff.unit} keeps the balance`);
   const [best, from, to] = [staff.best, ...staff.range].map(Number);
-  const x = (length) => 40 + 620 * length / (Math.max(to, best) * 1.1);
+  const x = (length) => 30 + 310 * length / (Math.max(to, best) * 1.1);
   const svg = (tag, attributes, text) => {
     const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
     for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
     if (text) element.append(text);
     return element;
   };
-  at("stand-drawing").replaceChildren(svg("svg", { viewBox: "0 0 700 150", role: "img", "aria-label": `instrument on the left, staff at ${staff.best} ${staff.unit}` }));
+  at("stand-drawing").replaceChildren(svg("svg", { viewBox: "0 0 360 120", role: "img", "aria-label": `instrument on the left, staff at ${staff.best} ${staff.unit}` }));
   at("stand-drawing").firstChild.append(
-    svg("rect", { class: "span", x: x(from), y: 90, width: Math.max(4, x(to) - x(from)), height: 20 }),
-    svg("path", { class: "line", d: "M20 110 H690 M40 60 L24 110 M40 60 L56 110 M40 60 V110" }),
-    svg("circle", { class: "best", cx: 40, cy: 52, r: 12 }),
-    svg("rect", { class: "best", x: x(best) - 6, y: 20, width: 12, height: 90 }),
-    svg("text", { class: "letters", x: 20, y: 140 }, "instrument"),
-    svg("text", { class: "letters", x: Math.min(x(best), 640), y: 140, "text-anchor": "middle" }, "stand here"));
+    svg("rect", { class: "span", x: x(from), y: 78, width: Math.max(4, x(to) - x(from)), height: 16 }),
+    svg("path", { class: "line", d: "M8 94 H352 M30 54 L18 94 M30 54 L42 94 M30 54 V94" }),
+    svg("circle", { class: "best", cx: 30, cy: 48, r: 9 }),
+    svg("rect", { class: "best", x: x(best) - 4, y: 16, width: 8, height: 78 }),
+    svg("text", { class: "letters", x: 4, y: 114 }, "instrument"),
+    svg("text", { class: "letters", x: Math.max(150, Math.min(x(best), 310)), y: 114, "text-anchor": "middle" }, "stand here"));
 }
 
 /* ---- commands ---- */

@@ -52,7 +52,10 @@ export class Ear {
     const first = all.find((item) => RANK[item.kind] === most);
     if (!first) return null;
     if (first.kind === "hold") {
-      if (this.now() - this.held < HOLD_PAUSE_MS) return null;
+      if (this.now() - this.held < HOLD_PAUSE_MS) {
+        this.waiting = all.filter((item) => item.kind === "hold");
+        return null;
+      }
       this.held = this.now();
       const more = all.filter((item) => item.kind === "hold").length - 1;
       return { kind: "hold", text: `hold: ${first.text}${more > 0 ? `. And ${more} more` : ""}` };
@@ -82,11 +85,16 @@ export class Voice {
 
   hear(line) {
     this.ear.hear(line);
+    this.gather(GATHER_MS);
+  }
+
+  gather(after) {
     this.timer ??= setTimeout(() => {
       this.timer = null;
       const next = this.ear.next();
       if (next) this.sound(next.kind, next.text);
-    }, GATHER_MS);
+      else if (this.ear.waiting.length) this.gather(HOLD_PAUSE_MS);
+    }, after);
   }
 
   /** A finding that may have been told while nobody listened. */

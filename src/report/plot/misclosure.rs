@@ -51,6 +51,7 @@ pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
     let x = Scale::new((0.0, ahead), (left, right));
     let y = Scale::new((-most, most), (bottom, top));
     let mut canvas = Canvas::new(width, HEIGHT);
+    let envelope = smooth(&envelope);
     let band = |of: fn(&(f64, f64, f64)) -> f64| {
         let up = envelope.iter().map(|at| (x.at(at.0), y.at(shown(of(at)))));
         let down = envelope.iter().rev().map(|at| (x.at(at.0), y.at(-shown(of(at)))));
@@ -102,6 +103,22 @@ pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
     canvas.text((right, 16.0), Anchor::End, "dashed: allowed; shaded: likely");
     let words = words(book, run, allowed_end);
     Some(Plot { svg: canvas.finish("Misclosure in its envelope", &words), words })
+}
+
+/// The same envelope with points between: it grows with the root of the length, so its square grows evenly.
+fn smooth(envelope: &[(f64, f64, f64)]) -> Vec<(f64, f64, f64)> {
+    /// Pieces of each stretch: corners are then smaller than a line is wide.
+    const PIECES: u32 = 8;
+    let between = |from: f64, to: f64, part: f64| (from * from + (to * to - from * from) * part).max(0.0).sqrt();
+    let mut out: Vec<_> = envelope.first().copied().into_iter().collect();
+    for pair in envelope.windows(2) {
+        let (from, to) = (pair[0], pair[1]);
+        out.extend((1..=PIECES).map(|piece| {
+            let part = f64::from(piece) / f64::from(PIECES);
+            (from.0 + (to.0 - from.0) * part, between(from.1, to.1, part), between(from.2, to.2, part))
+        }));
+    }
+    out
 }
 
 fn words(book: &Book, run: &Run, allowed_end_mm: f64) -> String {
