@@ -1,6 +1,7 @@
 //! The live page beside a run: where it listens, and what the terminal says of it.
 
 use std::io::{self, IsTerminal, Write};
+use std::net::TcpListener;
 use std::path::Path;
 
 use qrcode::render::unicode::Dense1x2;
@@ -13,8 +14,8 @@ use crate::daemon::Ask;
 use crate::daemon::outlet::{Outlet, PageOutlet, Upward};
 use crate::page::{self, Address, Limits, Opened};
 
-/// Opens the page, unless none is wanted, and says its address and pairing code on standard error.
-pub(super) fn open(view: &View, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<Option<Box<dyn Outlet>>, Failure> {
+/// Takes the page's address, unless no page is wanted.
+pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
     if view.no_page {
         return Ok(None);
     }
@@ -22,17 +23,22 @@ pub(super) fn open(view: &View, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<
         Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
         None => Address::Usual,
     };
-    let failed = |error: io::Error| match address {
+    let listener = address.bind().map_err(|error| match address {
         Address::Exact(at) => Failure::input(format!("--page: cannot listen at {at}: {error}")),
         Address::Usual => {
             Failure::input(format!("the page cannot listen on this machine: {error}; --no-page goes without"))
         }
-    };
-    let listener = address.bind().map_err(failed)?;
+    })?;
+    Ok(Some(listener))
+}
+
+/// Opens the page and says its address and pairing code on standard error.
+pub(super) fn open(listener: TcpListener, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<Box<dyn Outlet>, Failure> {
     let upward = Upward::new(asks.clone(), job.to_owned());
-    let (opened, feed) = page::open(listener, Limits::usual(), upward).map_err(failed)?;
+    let opened = page::open(listener, Limits::usual(), upward);
+    let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
     tell(&opened, &mut io::stderr());
-    Ok(Some(Box::new(PageOutlet::new(feed))))
+    Ok(Box::new(PageOutlet::new(feed)))
 }
 
 /// Says where the page is. A code that phones read is drawn where phones can come: not on this machine's own address.

@@ -142,3 +142,31 @@ async fn work(
     let _ = tokio::time::timeout(ENDING_TIME, serving).await;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn with_thread(work: impl FnOnce() -> Result<(), String> + Send + 'static) -> Feed {
+        let (to, _news) = mpsc::channel(1);
+        let thread = std::thread::spawn(work);
+        while !thread.is_finished() {
+            std::thread::yield_now();
+        }
+        Feed { news: Some(to), thread: Some(thread), given: None, lost_said: false }
+    }
+
+    #[test]
+    fn a_page_that_ended_by_itself_is_said_once() {
+        let mut feed = with_thread(|| Err("no more clients can be taken".to_owned()));
+        let said = feed.lost().unwrap();
+        assert!(said.starts_with("the page has stopped: no more clients can be taken;"), "{said}");
+        assert_eq!(feed.lost(), None);
+    }
+
+    #[test]
+    fn a_page_that_died_is_said() {
+        let mut feed = with_thread(|| panic!("planted"));
+        assert!(feed.lost().unwrap().starts_with("the page has died"));
+    }
+}

@@ -386,3 +386,92 @@ fn message(name: &str, id: Option<u64>, data: &impl Serialize) -> Message {
 fn json(data: &impl Serialize) -> String {
     serde_json::to_string(data).expect("plain data")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::moment::Moment;
+    use crate::book::reading::Heard;
+    use crate::config::{Config, Given};
+
+    /// So many kept events that no crew should see more of than a line.
+    fn keep_some(hub: &Hub, from: u64, count: u64) {
+        for seq in from..from + count {
+            let body = Body::Heard { heard: Heard::Echo };
+            hub.keep(&Event { seq, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() });
+        }
+    }
+
+    fn opened() -> Hub {
+        let hub = Hub::new(Limits { connections: 4, streams: 2 });
+        let settings = Box::new(Config::from(None, Given::default()).unwrap().settings);
+        let body = Body::JobOpened { program: "test".to_owned(), settings };
+        hub.keep(&Event { seq: 1, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() });
+        hub
+    }
+
+    fn ids(messages: impl IntoIterator<Item = Message>) -> Vec<u64> {
+        let id = |message: &Message| message.strip_prefix("id: ")?.lines().next()?.parse().ok();
+        messages.into_iter().filter_map(|message| id(&message)).collect()
+    }
+
+    fn drained(from: &mut mpsc::Receiver<Message>) -> Vec<Message> {
+        std::iter::from_fn(|| from.try_recv().ok()).collect()
+    }
+
+    #[test]
+    fn one_who_never_reads_is_cut_and_another_misses_nothing() {
+        let hub = opened();
+        let cut = Cut::new();
+        let Joined::Yes(_, mut idle) = hub.join(Carries::Lines, None, cut.clone()) else { panic!("room for two") };
+        let Joined::Yes(_, mut busy) = hub.join(Carries::Lines, None, Cut::new()) else { panic!("room for two") };
+        assert!(matches!(hub.join(Carries::Lines, None, Cut::new()), Joined::Full));
+        let mut got = Vec::new();
+        for from in (2..602).step_by(100) {
+            keep_some(&hub, from, 100);
+            got.extend(ids(drained(&mut busy)));
+        }
+        assert_eq!(got, (2..602).collect::<Vec<_>>());
+        assert!(*cut.0.borrow(), "its connection is closed");
+        assert_eq!(hub.health().counts.cut, 1);
+        let had = ids(drained(&mut idle));
+        // It comes again with the last that it had: no gap, no repeat.
+        let last = *had.last().unwrap();
+        let Joined::Yes(missed, _) = hub.join(Carries::Lines, Some(last), Cut::new()) else { panic!("room again") };
+        assert_eq!(had.into_iter().chain(ids(missed)).collect::<Vec<_>>(), (2..602).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn what_memory_does_not_hold_is_asked_of_the_job() {
+        let hub = opened();
+        keep_some(&hub, 2, BACKLOG_MAX as u64 + 10);
+        assert!(matches!(hub.join(Carries::Lines, Some(3), Cut::new()), Joined::ReadUpTo(11)));
+        let Joined::Yes(missed, _) = hub.join(Carries::Lines, Some(11), Cut::new()) else { panic!("memory holds it") };
+        assert_eq!(ids(missed).len(), BACKLOG_MAX);
+    }
+
+    #[test]
+    fn a_loop_that_hangs_gives_no_beat() {
+        let hub = opened();
+        let Joined::Yes(_, mut from) = hub.join(Carries::Lines, None, Cut::new()) else { panic!("room") };
+        hub.turned(None);
+        hub.beat();
+        assert_eq!(drained(&mut from).len(), 1);
+        hub.inner().turned = Instant::now().checked_sub(LOOP_PATIENCE).unwrap();
+        hub.beat();
+        assert_eq!(drained(&mut from).len(), 0);
+    }
+
+    #[test]
+    fn what_is_not_recorded_holds_until_it_is_again() {
+        let hub = opened();
+        let line = hub.look(|book| live::notice(book, Priority::Hold, "NOT RECORDING: disk full".to_owned()));
+        hub.notice(&[line]);
+        let state = hub.state();
+        assert_eq!(state.now.not_recording.as_deref(), Some("NOT RECORDING: disk full"));
+        assert_eq!(state.now.verdict, state::Answer::Hold);
+        let body = Body::RecordingResumed { cause: "disk full".to_owned() };
+        hub.keep(&Event { seq: 2, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() });
+        assert_eq!(hub.state().now.not_recording, None);
+    }
+}

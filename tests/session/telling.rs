@@ -271,3 +271,16 @@ async fn everything_of_a_simulated_run_says_so() {
     assert!(late.events.iter().filter(|e| !matches!(e.body, Body::JobOpened { .. })).all(|event| event.simulated));
     assert!(late.seen.text.iter().any(|line| line.starts_with("listening:") && line.contains("SIMULATED")));
 }
+
+#[tokio::test(start_paused = true)]
+async fn an_outlet_that_died_is_said_by_the_others_within_a_second() {
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.outlet_dies("the page has died");
+        floor.pass(Duration::from_secs(1)).await;
+    })
+    .await;
+    done.assert_sound();
+    let said: Vec<&String> = done.seen.text.iter().filter(|line| line.contains("the page has died")).collect();
+    assert_eq!(said, ["[warn]   the page has died"]);
+}
