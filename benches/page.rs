@@ -151,9 +151,8 @@ fn serve() {
         reading.sight = Some(Measured::parse("30.00", Unit::Metre).unwrap());
         reading.sequence = Some(number);
         let input = Input::Heard { at: Moment::from_us(0), raw: Vec::new(), heard: Heard::Reading(reading) };
-        for body in decide(&book, &input).unwrap() {
-            keep(body, &mut book);
-        }
+        let body = decide(&book, &input).unwrap().expect("a reading is kept");
+        keep(body, &mut book);
         let due = EVERY * u32::try_from(number + 1).unwrap();
         std::thread::sleep(due.saturating_sub(began.elapsed()));
     }
