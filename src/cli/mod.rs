@@ -16,6 +16,7 @@ mod job;
 mod listen;
 mod log;
 mod outlets;
+mod page;
 mod ports;
 mod replay;
 mod schema;
