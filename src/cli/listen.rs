@@ -35,6 +35,7 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     };
     let (spec, listener) = plan(source, config.serial, format, candidates);
     let path = config.job.clone().unwrap_or_else(|| named_by_time(SystemClock::new().wall()));
+    let page = super::page::listen(&listen.view)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
@@ -51,7 +52,9 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         }
         let (store, book) = open_job(&path)?;
         let (asks, taken) = mpsc::channel(ASKS_MAX);
-        let outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
+        let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        outlets.all.extend(page);
         let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
             store,

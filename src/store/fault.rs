@@ -302,3 +302,53 @@ impl fmt::Display for Fault {
 }
 
 impl std::error::Error for StoreError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The sentences are read by a crew: what it is, and what to do.
+    #[test]
+    fn each_fault_is_a_sentence_of_the_same_make() {
+        let what = || "it said so".to_owned();
+        for (fault, wanted) in [
+            (Fault::Missing, "missing: no file or folder of that name; check the name"),
+            (Fault::Busy, "another program holds it locked; close that program"),
+            (Fault::DiskFull, "not recording, the disk is full; make room on it"),
+            (Fault::ReadOnly, "not recording, the disk or the folder has become read-only"),
+            (Fault::Io { what: what() }, "not recording, cannot write: it said so"),
+            (Fault::Sync { what: what() }, "not recording, the disk did not confirm what was written: it said so"),
+            (Fault::Gap { wanted: 3, found: 5 }, "event 5 offered, event 3 was wanted"),
+            (Fault::Elsewhere { state: PathState::Gone }, "not recording, the file was removed or moved away"),
+            (
+                Fault::NetworkFolder { kind: "NFS" },
+                "not begun, its folder is on a network (NFS), where a job cannot be kept safe; take a folder on this \
+                 machine and copy backups to the network",
+            ),
+            (
+                Fault::Overtaken { found: 12, wanted: 10 },
+                "not recording, it ends with event 12 and this program left it at event 10: another program has \
+                 changed it",
+            ),
+        ] {
+            let error = fault.on(Path::new("site/tower.job")).to_string();
+            assert_eq!(error, format!("job file site/tower.job: {wanted}"));
+            assert!(!error.ends_with('.'));
+        }
+    }
+
+    #[test]
+    fn a_failed_sync_is_told_from_a_failed_write() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("tower.job");
+        let fault = |code| Fault::of_sql(&SqlError::SqliteFailure(ffi::Error::new(code), None), &path);
+        assert!(matches!(fault(ffi::SQLITE_IOERR_FSYNC), Fault::Sync { .. }));
+        assert!(matches!(fault(ffi::SQLITE_IOERR_DIR_FSYNC), Fault::Sync { .. }));
+        assert!(matches!(fault(ffi::SQLITE_IOERR_WRITE), Fault::Io { .. }));
+        assert_eq!(fault(ffi::SQLITE_FULL), Fault::DiskFull);
+        assert_eq!(fault(ffi::SQLITE_BUSY_SNAPSHOT), Fault::Busy);
+        assert_eq!(fault(ffi::SQLITE_READONLY_DBMOVED), Fault::Elsewhere { state: PathState::Gone });
+        assert_eq!(fault(ffi::SQLITE_CANTOPEN), Fault::Missing);
+        assert!(matches!(fault(ffi::SQLITE_CORRUPT), Fault::Damaged { .. }));
+    }
+}

@@ -237,7 +237,7 @@ impl Job {
     }
 
     /// Makes an error of a fault, and lets it stop the recording if it has to.
-    fn note(&mut self, trouble: Trouble) -> StoreError {
+    pub(super) fn note(&mut self, trouble: Trouble) -> StoreError {
         let fault = trouble.fault(&self.path);
         if fault.stops_recording() {
             leave_log(&self.connection);

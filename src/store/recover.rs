@@ -29,7 +29,7 @@ pub struct Recovery {
 pub enum GoesOn {
     /// In the same file: it was opened anew, and every event is as it was kept.
     InSameFile,
-    /// In this fresh copy, written, forced to the disk and verified. The old file is left as it is.
+    /// In this fresh copy, written, forced to the disk and verified. The old file, if it is still there, is left as it is.
     InFreshCopy(PathBuf),
 }
 
@@ -83,7 +83,8 @@ impl Job {
     fn reopen(&mut self) -> Result<Recovery, StoreError> {
         let trace = Trace::of(&self.path);
         self.hold.check(&self.path).map_err(|fault| fault.on(&self.path))?;
-        let (connection, head) = job::reopen(&self.path).map_err(|trouble| trouble.on(&self.path))?;
+        // A new failure takes the place of the old one: after a failed sync nothing goes on here.
+        let (connection, head) = job::reopen(&self.path).map_err(|trouble| self.note(trouble))?;
         self.check_kept(&connection, head)?;
         job::leave_log(&self.connection);
         (self.connection, self.head, self.trace, self.failure) = (connection, head, trace, None);

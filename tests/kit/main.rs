@@ -2,6 +2,8 @@
 
 mod check;
 mod golden;
+mod guide;
+mod language;
 mod live;
 #[path = "../harness/program.rs"]
 mod program;

@@ -1,9 +1,11 @@
 //! Another process that works on a job and does as it is told, a line at a time: the test program itself, run again.
 
+use std::convert::Infallible;
 use std::env;
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child as Process, ChildStdin, ChildStdout, Command, Stdio};
+use std::time::{SystemTime, UNIX_EPOCH};
 
 use closerun::store::{GoesOn, Job, StoreError, backup};
 
@@ -14,6 +16,31 @@ const JOB: &str = "CLOSERUN_CHILD_JOB";
 
 /// What an answer begins with, so that it is not mistaken for the test harness's own lines.
 const MARK: &str = "> ";
+
+/// What a child that records for ever says after each append: how far it has come, and when (by the system's clock, in
+/// nanoseconds) the append had returned.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Acknowledgement {
+    pub(crate) seq: u64,
+    pub(crate) at_ns: u128,
+}
+
+impl Acknowledgement {
+    /// This moment's.
+    pub(crate) fn now(seq: u64) -> Acknowledgement {
+        Acknowledgement { seq, at_ns: SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_nanos() }
+    }
+
+    pub(crate) fn say(self) -> String {
+        format!("ok {} at {}", self.seq, self.at_ns)
+    }
+
+    /// From an answer, if it is one.
+    pub(crate) fn read(answer: &str) -> Option<Acknowledgement> {
+        let (seq, at) = answer.strip_prefix("ok ")?.split_once(" at ")?;
+        Some(Acknowledgement { seq: seq.parse().ok()?, at_ns: at.parse().ok()? })
+    }
+}
 
 /// A child that waits for its next line.
 pub(crate) struct Child {
@@ -147,20 +174,27 @@ fn obey(job: &mut Option<Job>, path: &Path, verb: &str, rest: &str) -> Result<St
 }
 
 /// Records for ever, in batches of one to three, moves the log now and then, stops and starts, and says each time how
-/// far it has come.
-fn stream(mut job: Job, say: &impl Fn(String)) {
-    for turn in 0_u64.. {
+/// far it has come. What goes wrong is the last thing that it says.
+fn stream(job: Job, say: &impl Fn(String)) {
+    let Err(error) = record_for_ever(job, say);
+    say(format!("{:?}", error.fault));
+}
+
+fn record_for_ever(mut job: Job, say: &impl Fn(String)) -> Result<Infallible, StoreError> {
+    let mut turn = 0_u64;
+    loop {
         let next = job.head().seq + 1;
         let batch: Vec<_> = (next..=next + turn % 3).map(samples::numbered).collect();
-        job.append(&batch).unwrap();
-        say(format!("ok {}", job.head().seq));
+        job.append(&batch)?;
+        say(Acknowledgement::now(job.head().seq).say());
         if turn % 7 == 6 {
-            job.checkpoint().unwrap();
+            job.checkpoint()?;
         }
         if turn % 29 == 28 {
             let path = job.path().to_owned();
-            job.close().unwrap();
-            job = Job::open(&path).unwrap();
+            job.close()?;
+            job = Job::open(&path)?;
         }
+        turn += 1;
     }
 }

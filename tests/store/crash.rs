@@ -7,7 +7,7 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use closerun::store::{Closing, Fault, Guards, Head, Job, Verification};
 
-use crate::child::Child;
+use crate::child::{Acknowledgement, Child};
 use crate::record::names;
 use crate::{naive, samples};
 
@@ -46,8 +46,7 @@ fn kill_at_random(child: &mut Child, dice: &mut Dice) -> u64 {
     let end = Instant::now() + Duration::from_micros(dice.below(30_000));
     let mut acknowledged = 0;
     let note = |answer: String, acknowledged: &mut u64| {
-        let seq = answer.strip_prefix("ok ").unwrap_or_else(|| panic!("{answer}"));
-        *acknowledged = seq.parse().unwrap();
+        *acknowledged = Acknowledgement::read(&answer).unwrap_or_else(|| panic!("{answer}")).seq;
     };
     // The first acknowledgement says that it is at work.
     note(child.answer().unwrap(), &mut acknowledged);
@@ -61,21 +60,22 @@ fn kill_at_random(child: &mut Child, dice: &mut Dice) -> u64 {
     acknowledged
 }
 
-/// No acknowledged event is lost, and at most one batch is there that was not acknowledged.
-pub(crate) fn judge_head(head: u64, acknowledged: u64) -> Result<(), String> {
-    if (acknowledged..=acknowledged + BATCH).contains(&head) {
+/// No acknowledged event is lost, and at most one batch is there that was never acknowledged.
+pub(crate) fn judge_head(head: u64, acknowledged: u64, last: u64) -> Result<(), String> {
+    if (acknowledged..=last + BATCH).contains(&head) {
         return Ok(());
     }
-    Err(format!("event {acknowledged} was the last acknowledged, the job ends with event {head}"))
+    Err(format!("event {acknowledged} was acknowledged in time, event {last} at all, the job ends with event {head}"))
 }
 
-/// What must hold after a crash. Gives the last event that is there.
-pub(crate) fn judge(path: &Path, acknowledged: u64) -> Result<u64, String> {
+/// What must hold after a crash in whose time `acknowledged` was the last event acknowledged, and `last` ever. Gives the
+/// last event that is there.
+pub(crate) fn judge(path: &Path, acknowledged: u64, last: u64) -> Result<u64, String> {
     let reader = Job::read(path).map_err(|error| error.to_string())?;
     let Verification::Whole { events: head, guards: Guards::Standing, .. } = reader.verify().unwrap() else {
         return Err(format!("{:?}", reader.verify()));
     };
-    judge_head(head, acknowledged)?;
+    judge_head(head, acknowledged, last)?;
     let mut found = 0;
     for (event, wanted) in reader.events().zip((1..).map(samples::numbered)) {
         let event = event.map_err(|error| error.to_string())?;
@@ -98,7 +98,7 @@ fn kill_and_judge(path: &Path, rounds: u32, dice: &mut Dice) -> Result<(), Strin
         }
         child.tell("stream");
         let acknowledged = kill_at_random(&mut child, dice);
-        let head = judge(path, acknowledged).map_err(|wrong| format!("round {round}: {wrong}"))?;
+        let head = judge(path, acknowledged, acknowledged).map_err(|wrong| format!("round {round}: {wrong}"))?;
         unacknowledged += u32::from(head > acknowledged);
     }
     eprintln!("{rounds} kills; after {unacknowledged} of them a batch was there that had not been acknowledged");
@@ -130,7 +130,7 @@ fn a_writer_that_acknowledges_too_early_is_caught() {
         let mut child = Child::start_by(command.env(naive::BREAKS, "early"), &path);
         child.tell("naive-stream");
         let acknowledged = kill_at_random(&mut child, &mut dice);
-        judge_head(Job::read(&path).unwrap().head().unwrap().seq, acknowledged).is_err()
+        judge_head(Job::read(&path).unwrap().head().unwrap().seq, acknowledged, acknowledged).is_err()
     });
     assert!(caught, "{KILLS} kills have shown nothing: the test cannot see what it is there for");
 }

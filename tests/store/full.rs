@@ -174,5 +174,5 @@ fn a_writer_that_shrugs_at_a_full_disk_is_caught() {
     child.kill();
     fs::remove_file(filler).unwrap();
     let head = Job::read(&path).unwrap().head().unwrap().seq;
-    assert!(crate::crash::judge_head(head, 111).is_err(), "{head}");
+    assert!(crate::crash::judge_head(head, 111, 111).is_err(), "{head}");
 }

@@ -10,6 +10,7 @@ mod golden;
 mod mount;
 mod moved;
 mod naive;
+mod power;
 mod record;
 mod refuse;
 mod samples;

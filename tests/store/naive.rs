@@ -8,6 +8,8 @@ use std::path::Path;
 
 use rusqlite::{Connection, OpenFlags};
 
+use crate::child::Acknowledgement;
+
 /// Which promise the naive writer breaks.
 pub(crate) const BREAKS: &str = "CLOSERUN_NAIVE";
 
@@ -34,10 +36,12 @@ pub(crate) fn stream(path: &Path, say: &impl Fn(String)) {
     let connection = connect(path, if breaks == "normal" { "NORMAL" } else { "FULL" });
     for seq in last(&connection) + 1.. {
         if breaks == "early" {
-            say(format!("ok {seq}"));
+            say(Acknowledgement::now(seq).say());
         }
-        insert(&connection, seq).unwrap();
-        say(format!("ok {seq}"));
+        if let Err(error) = insert(&connection, seq) {
+            return say(error.to_string());
+        }
+        say(Acknowledgement::now(seq).say());
     }
 }
 

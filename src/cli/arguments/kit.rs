@@ -123,6 +123,10 @@ pub(in crate::cli) enum FormatVerb {
     Check(FormatCheck),
     /// Hold a format against a capture or a live port: every frame, and what each part was taken for
     Try(Box<FormatTry>),
+    /// Print the JSON Schema of the format language, for editors
+    Schema,
+    /// Print the reference page of the format language, as Markdown
+    Reference,
 }
 
 /// Arguments of `format check`.

@@ -54,7 +54,11 @@ pub(super) fn run(arguments: &Simulate) -> Result<(), Failure> {
                     }
                     instrument.play(acts).map_err(Failure::outcome)?;
                 }
-                None => break instrument.finish(),
+                None => {
+                    // Where silence ends a record, the last one needs some behind it.
+                    instrument.play(vec![Act::Pause(day.silence)]).map_err(Failure::outcome)?;
+                    break instrument.finish();
+                }
             }
             tokio::select! {
                 () = idle.notified() => {}
@@ -77,6 +81,8 @@ struct Day {
     faults: Chance,
     /// Between two shots.
     pause: Duration,
+    /// What ends a record, where silence does.
+    silence: Duration,
     /// Shots so far, and to do.
     shot: u64,
     wanted: Option<u64>,
@@ -94,6 +100,7 @@ impl Day {
             readings: chance.branch(2),
             faults: chance.branch(3),
             pause: Duration::from_secs_f64(SHOT_S / arguments.speed),
+            silence: format.link().silence_ms.map_or(Duration::ZERO, |ms| 2 * Duration::from_millis(u64::from(ms))),
             shot: 0,
             wanted: arguments.shots.map(u64::from),
         }

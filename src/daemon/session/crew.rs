@@ -38,6 +38,12 @@ impl Crew {
         }
     }
 
+    /// What has gone wrong with any of them is told by the others.
+    pub(super) fn tell_troubles(&mut self, book: &Book) {
+        let troubles: Vec<String> = self.0.iter_mut().filter_map(|outlet| outlet.trouble()).collect();
+        troubles.into_iter().for_each(|trouble| self.notice(book, Priority::Warn, trouble));
+    }
+
     /// Nothing more will come.
     pub(super) fn end(&mut self) {
         self.0.iter_mut().for_each(|outlet| outlet.end());

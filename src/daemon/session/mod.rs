@@ -269,7 +269,8 @@ impl<K: Keep> Session<K> {
         self.crew.see(&self.book, event);
     }
 
-    /// What is not driven by the link: the store's troubles, and what the link becomes by staying as it is.
+    /// What is not driven by the link: the store's troubles and the outlets', and what the link becomes by staying as it
+    /// is.
     fn look_after(&mut self) {
         let now = self.clocks.steady();
         if self.keeper.is_due(now) {
@@ -285,6 +286,7 @@ impl<K: Keep> Session<K> {
             }
         }
         self.drain();
+        self.crew.tell_troubles(&self.book);
         if let Err(not) = self.keeper.tidy(now) {
             self.stop_keeping(not);
         }

@@ -12,6 +12,8 @@ pub(in crate::protocol) struct Block {
     pub(in crate::protocol) close: Box<[u8]>,
     /// What ends each line.
     pub(in crate::protocol) end: Box<[u8]>,
+    /// Bytes of the checks, which stand behind the text of the closing line.
+    pub(in crate::protocol) checks: usize,
 }
 
 impl Block {
@@ -28,7 +30,7 @@ impl Block {
             if len > max {
                 return too_long(max);
             }
-            if (line == 0 && !opens) || (line > 0 && *text == *self.close) {
+            if (line == 0 && !opens) || (line > 0 && self.closes(text)) {
                 return Cut::Frame(Frame { len, start: 0, end: at, trail: len });
             }
             line = len;
@@ -37,10 +39,14 @@ impl Block {
         if buffer.len() >= max { too_long(max) } else { Cut::More }
     }
 
+    fn closes(&self, line: &[u8]) -> bool {
+        line.len() == self.close.len() + self.checks && line.starts_with(&self.close)
+    }
+
     pub(super) fn orphan(&self, text: &[u8]) -> Orphan {
         match text {
             text if text.starts_with(&self.open) => Orphan::No,
-            text if *text == *self.close => Orphan::Close,
+            text if self.closes(text) => Orphan::Close,
             _ => Orphan::Line,
         }
     }
@@ -51,7 +57,7 @@ mod tests {
     use super::*;
 
     fn block() -> Block {
-        Block { open: (*b"SHOT").into(), close: (*b"END").into(), end: (*b"\r\n").into() }
+        Block { open: (*b"SHOT").into(), close: (*b"END").into(), end: (*b"\r\n").into(), checks: 0 }
     }
 
     #[test]
@@ -67,6 +73,14 @@ mod tests {
         }
         let hello = Frame { len: 7, start: 0, end: 5, trail: 7 };
         assert_eq!(block().next(&bytes[18..], &mut Scan::default(), 99), Cut::Frame(hello));
+    }
+
+    #[test]
+    fn a_check_stands_behind_the_closing_line() {
+        let checked = Block { checks: 3, ..block() };
+        let bytes = b"SHOT 1\r\nEND\r\nEND*5C\r\n";
+        let frame = Frame { len: 21, start: 0, end: 19, trail: 21 };
+        assert_eq!(checked.next(bytes, &mut Scan::default(), 99), Cut::Frame(frame));
     }
 
     #[test]

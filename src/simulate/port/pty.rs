@@ -140,3 +140,24 @@ impl Drop for Link {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use rustix::termios::{QueueSelector, tcflush};
+
+    use super::*;
+
+    /// Longer than a full terminal is waited for between two tries.
+    const FULL: Duration = Duration::from_millis(500);
+
+    #[tokio::test]
+    async fn a_listener_that_throws_away_what_waits_makes_room() {
+        let pty = Pty::open(None).unwrap().live().unwrap();
+        while let Ok(written) = timeout(FULL, pty.write(&[b'x'; 4096])).await {
+            written.unwrap();
+        }
+        tcflush(&pty.theirs, QueueSelector::IFlush).unwrap();
+        let written = timeout(10 * FULL, pty.write(b"R,1\r\n")).await;
+        assert!(matches!(written, Ok(Ok(5))), "{written:?}");
+    }
+}
