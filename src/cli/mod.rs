@@ -14,6 +14,7 @@ mod formats;
 mod listen;
 mod log;
 mod outlets;
+mod polls;
 mod ports;
 mod replay;
 mod schema;
