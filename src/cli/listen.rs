@@ -37,6 +37,7 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     let at_start =
         if listen.wait || !matches!(spec, LinkSpec::Serial { .. }) { AtStart::Wait } else { AtStart::GiveUp };
     let path = config.job.clone().unwrap_or_else(|| named_by_time(SystemClock::new().wall()));
+    let page = super::page::listen(&listen.view)?;
     let (store, book) = open_job(&path)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
@@ -45,7 +46,9 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         let stop = Stop::new();
         stop_on_signals(&stop);
         let keys = if matches!(spec, LinkSpec::Stdin) { KeysAre::Unused } else { KeysAre::Commands };
-        let outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
+        let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        outlets.all.extend(page);
         let control = Control::open(&path, asks.clone());
         let simulated = simulated(&spec);
         let (link, events) = link::start(spec, stop.clone());

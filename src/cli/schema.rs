@@ -4,13 +4,14 @@ use super::Failure;
 use super::arguments::{Schema, Which};
 use crate::book::classes::{self, Class, Limit, Rate};
 use crate::book::wording::Wording;
-use crate::report::{json, live};
+use crate::report::{causes, json, live};
 use crate::units::Unit;
 
 pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
     let schema = match schema.which {
         Which::Lines => live::schema(),
         Which::Book => json::schema(),
+        Which::Explain => causes::schema(),
     };
     println!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data"));
     Ok(())

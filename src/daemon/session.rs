@@ -519,6 +519,10 @@ impl<K: Keep> Session<K> {
         }
         self.hear(self.clock.wall(), pieces);
         self.watch_link(now);
+        let troubles: Vec<String> = self.outlets.iter_mut().filter_map(|outlet| outlet.trouble()).collect();
+        for trouble in troubles {
+            self.notice(Priority::Warn, trouble);
+        }
         if now.saturating_sub(self.last_look) >= LOOK_EVERY {
             self.last_look = now;
             self.look_at_store();

@@ -229,6 +229,8 @@ pub(crate) struct Seen {
     pub(crate) heard_ago: Option<Duration>,
     /// Events shown before they were kept.
     pub(crate) too_soon: Vec<u64>,
+    /// What has gone wrong with another outlet.
+    trouble: Option<String>,
 }
 
 /// Events that are kept in one go, at most.
@@ -255,6 +257,10 @@ impl Outlet for Eye {
         seen.heard_ago = heard_ago;
         let simulated = if book.simulated() { "SIMULATED" } else { "" };
         seen.block = status_block(&status(book), simulated, Ink::Plain, 80);
+    }
+
+    fn trouble(&mut self) -> Option<String> {
+        self.witness.0.borrow_mut().trouble.take()
     }
 }
 
@@ -304,6 +310,11 @@ impl Line {
 }
 
 impl Floor {
+    /// Another outlet dies.
+    pub(crate) fn outlet_dies(&self, words: &str) {
+        self.witness.0.borrow_mut().trouble = Some(words.to_owned());
+    }
+
     /// The wall clock, as it stands.
     pub(crate) fn now(&self) -> Moment {
         self.clock.wall()

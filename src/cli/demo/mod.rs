@@ -43,6 +43,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     }
     let building = Building::new(unit);
     let config = settings(&building, unit)?;
+    let page = super::page::listen(&demo.view)?;
     let (store, kept) = open_job(&path)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
@@ -50,8 +51,10 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
         super::listen::stop_on_signals(&stop);
+        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
         let mut outlets = outlets::choose(&demo.view, true, KeysAre::Commands, &asks, &stop);
         let (seen, progress) = watch::channel(Progress::default());
+        outlets.all.extend(page);
         outlets.all.push(Box::new(Watcher(seen)));
         let instrument = start(&format, demo)?;
         let settings = formats::serial_of(&format);
