@@ -17,6 +17,7 @@ mod listen;
 mod log;
 mod outlets;
 mod page;
+mod polls;
 mod ports;
 mod replay;
 mod say;
