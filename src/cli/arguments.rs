@@ -107,6 +107,12 @@ pub(super) struct View {
     /// No tones
     #[arg(long)]
     pub(super) quiet: bool,
+    /// Where the live page listens: lan, a port, or an address; this machine only, if absent
+    #[arg(long, value_name = "ADDR", conflicts_with = "no_page")]
+    pub(super) page: Option<String>,
+    /// No live page
+    #[arg(long)]
+    pub(super) no_page: bool,
 }
 
 /// Arguments of `listen`.

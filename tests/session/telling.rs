@@ -317,3 +317,16 @@ async fn a_misclosure_is_explained_at_once_and_what_is_accepted_is_kept() {
     assert_eq!(done.digits(), EXCHANGED.map(|(staff, _)| staff.to_owned()), "the readings stay as they came");
     assert!(done.seen.text.iter().any(|line| line.contains("no longer: misclosure@")), "{:#?}", done.seen.text);
 }
+
+#[tokio::test(start_paused = true)]
+async fn an_outlet_that_died_is_said_by_the_others_within_a_second() {
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.outlet_dies("the page has died");
+        floor.pass(Duration::from_secs(1)).await;
+    })
+    .await;
+    done.assert_sound();
+    let said: Vec<&String> = done.seen.text.iter().filter(|line| line.contains("the page has died")).collect();
+    assert_eq!(said, ["[warn]   the page has died"]);
+}
