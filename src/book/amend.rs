@@ -4,7 +4,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::event::{Command, ReadingNumber, StruckPlace, Target};
+use super::event::{Command, Origin, ReadingNumber, StruckPlace, Target};
+use super::moment::Moment;
 use super::reading::{PointName, Role};
 use super::settings::KnownPoint;
 
@@ -34,6 +35,10 @@ pub struct Amendment {
 pub struct Said {
     /// The number of its event.
     pub event: u64,
+    /// When.
+    pub at: Moment,
+    /// Over which way.
+    pub by: Origin,
     /// What was said.
     pub command: Command,
 }
@@ -50,11 +55,14 @@ pub struct Amendments {
 
 impl Amendments {
     /// Takes one more command in.
-    pub(super) fn say(&mut self, event: u64, command: &Command) {
-        self.said.push(Said { event, command: command.clone() });
-        match command {
-            Command::Undo { .. } => self.gather(),
-            _ => self.fold(command),
+    pub(super) fn say(&mut self, said: Said) {
+        let undoes = matches!(said.command, Command::Undo { .. });
+        if !undoes {
+            self.fold(&said.command);
+        }
+        self.said.push(said);
+        if undoes {
+            self.gather();
         }
     }
 
@@ -105,7 +113,7 @@ impl Amendments {
     }
 
     /// Events whose command was taken back. An undo that was itself undone takes nothing back.
-    fn undone(&self) -> BTreeSet<u64> {
+    pub fn undone(&self) -> BTreeSet<u64> {
         let mut undone = BTreeSet::new();
         for said in self.said.iter().rev() {
             if let Command::Undo { event } = said.command
@@ -177,18 +185,18 @@ impl Amendments {
 mod tests {
     use super::*;
 
-    fn strike(reading: u32) -> Command {
-        Command::Strike { reading, place: StruckPlace::Empty }
+    fn said(event: u64, command: Command) -> Said {
+        Said { event, at: Moment::from_us(0), by: Origin::Terminal, command }
     }
 
     #[test]
     fn an_undo_takes_back_and_its_own_undo_brings_back() {
         let mut amendments = Amendments::default();
-        amendments.say(10, &strike(3));
-        amendments.say(11, &Command::Undo { event: 10 });
+        amendments.say(said(10, Command::Strike { reading: 3, place: StruckPlace::Empty }));
+        amendments.say(said(11, Command::Undo { event: 10 }));
         assert_eq!(amendments.of(3), None);
         assert!(!amendments.stands(10));
-        amendments.say(12, &Command::Undo { event: 11 });
+        amendments.say(said(12, Command::Undo { event: 11 }));
         assert!(amendments.of(3).unwrap().struck.is_some());
         assert_eq!(amendments.latest().unwrap().event, 10);
     }
@@ -197,9 +205,9 @@ mod tests {
     fn a_circle_of_names_ends() {
         let name = |text| PointName::new(text).unwrap();
         let mut amendments = Amendments::default();
-        amendments.say(1, &Command::Rename { from: name("A"), to: name("B") });
+        amendments.say(said(1, Command::Rename { from: name("A"), to: name("B") }));
         assert_eq!(amendments.name(name("A")), name("B"));
-        amendments.say(2, &Command::Rename { from: name("B"), to: name("A") });
+        amendments.say(said(2, Command::Rename { from: name("B"), to: name("A") }));
         assert_eq!(amendments.name(name("B")), name("A"));
     }
 }
