@@ -44,6 +44,8 @@ pub(super) enum Verb {
     Ports,
     /// Print the field book of a job
     Book(Book),
+    /// Why a run does not close, the likeliest single mistake first
+    Explain(Explain),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -285,6 +287,20 @@ pub(super) struct Book {
     pub(super) pages: bool,
 }
 
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+pub(super) struct Explain {
+    /// The job file
+    #[arg(value_name = "JOB")]
+    pub(super) job: PathBuf,
+    /// Only this run
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) run: Option<u32>,
+    /// As one JSON document
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
 /// How the book is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum BookForm {
@@ -337,4 +353,6 @@ pub(super) enum Which {
     Lines,
     /// The document of book --json
     Book,
+    /// The document of explain --json
+    Explain,
 }
