@@ -207,6 +207,15 @@ impl Page {
         self.client.find(Locator::Css(css)).await.unwrap_or_else(|e| panic!("{css}: {e}")).click().await.unwrap();
     }
 
+    /// Presses a key, wherever the focus is.
+    pub(crate) async fn press(&self, key: &str, code: u32) {
+        let text = if key == "Enter" { "\r" } else { "" };
+        for kind in ["keyDown", "keyUp"] {
+            let event = json!({ "type": kind, "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
+            self.tools("Input.dispatchKeyEvent", event).await;
+        }
+    }
+
     pub(crate) async fn type_in(&self, css: &str, text: &str) {
         self.client.find(Locator::Css(css)).await.unwrap().send_keys(text).await.unwrap();
     }
