@@ -31,6 +31,7 @@ pub(super) const ALL: &[Asset] = &[
     script("/stream.js", include_str!("assets/stream.js")),
     script("/make.js", include_str!("assets/make.js")),
     script("/run.js", include_str!("assets/run.js")),
+    script("/causes.js", include_str!("assets/causes.js")),
     script("/book.js", include_str!("assets/book.js")),
     script("/commands.js", include_str!("assets/commands.js")),
     script("/keypad.js", include_str!("assets/keypad.js")),

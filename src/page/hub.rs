@@ -345,12 +345,19 @@ enum Entered {
     Anything,
 }
 
-/// The message of a kept event: its line, or its number alone if it comes to no line.
+/// The message of a kept event: its lines, or its number alone if it comes to none. The number stands with the last of
+/// the lines, so that a stream which breaks between them brings all of them again.
 pub(super) fn line_message(book: &Book, event: &Event) -> Message {
-    match live::lines(book, event).first() {
-        Some(line) => message("line", Some(event.seq), line),
-        None => message("kept", Some(event.seq), &serde_json::json!({ "event": event.seq })),
+    let lines = live::lines(book, event);
+    let Some((last, before)) = lines.split_last() else {
+        return message("kept", Some(event.seq), &serde_json::json!({ "event": event.seq }));
+    };
+    let last = message("line", Some(event.seq), last);
+    if before.is_empty() {
+        return last;
     }
+    let before: Vec<Message> = before.iter().map(|line| message("line", None, line)).collect();
+    [before.concat(), last.to_vec()].concat().into()
 }
 
 #[cfg(test)]

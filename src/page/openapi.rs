@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::routes::{Method, NAMED, OF_ALL, OF_ONE, ONLY};
 use super::site::Overview;
+use crate::report::causes::Explained;
 use crate::report::{live, state};
 
 /// The document.
@@ -12,6 +13,7 @@ pub(super) fn document() -> Value {
     let state = lifted("State", state::schema(), &mut schemas);
     let line = lifted("Line", live::schema(), &mut schemas);
     let overview = lifted("Overview", schemars::schema_for!(Overview).to_value(), &mut schemas);
+    let causes = lifted("Explained", schemars::schema_for!(Explained).to_value(), &mut schemas);
     let mut paths = Map::new();
     let word = |method: &Method| match method {
         Method::Get => "get",
@@ -21,7 +23,7 @@ pub(super) fn document() -> Value {
         paths.insert((*address).to_owned(), json!({ word(method): of_all(address, &overview) }));
     }
     for (method, rest) in OF_ONE {
-        let operation = of_one(rest, &state, &line);
+        let operation = of_one(rest, &state, &line, &causes);
         paths.insert(format!("{ONLY}{rest}"), json!({ word(method): operation }));
         let named = json!([{ "name": "instrument", "in": "path", "required": true, "schema": { "type": "string" },
             "description": "Its name in addresses, as the overview gives it." }]);
@@ -108,7 +110,7 @@ fn of_all(address: &str, overview: &Value) -> Value {
     }
 }
 
-fn of_one(rest: &str, state: &Value, line: &Value) -> Value {
+fn of_one(rest: &str, state: &Value, line: &Value, causes: &Value) -> Value {
     let since = json!([
         { "name": "since", "in": "query", "schema": { "type": "integer", "minimum": 0 },
           "description": "The last event that the client has; 0 for all. Without it the stream begins now." },
@@ -126,8 +128,8 @@ fn of_one(rest: &str, state: &Value, line: &Value) -> Value {
             "description": "Event `line` with the event's number as id and a Line as data; event `kept` with an id for an \
                 event that comes to no line; `line` without id for a notice that no event holds; `beat` every two \
                 seconds while the daemon is alive; `reset` if the number given is of another job; `ended` when the \
-                recording has ended. Ids follow each other without gaps. A client that falls behind is cut, and \
-                resumes with Last-Event-ID.",
+                recording has ended. Ids follow each other without gaps; an event that comes to several lines gives its \
+                id with the last. A client that falls behind is cut, and resumes with Last-Event-ID.",
             "parameters": since,
             "responses": {
                 "200": { "description": "The stream", "content": { "text/event-stream": { "itemSchema": line } } },
@@ -144,6 +146,10 @@ fn of_one(rest: &str, state: &Value, line: &Value) -> Value {
                 "200": { "description": "The stream", "content": { "text/event-stream": { "itemSchema": state } } },
                 "503": no_stream,
             },
+        }),
+        "/causes" => json!({
+            "summary": "What could be behind each misclosure that is over its allowance",
+            "responses": { "200": { "description": "The causes", "content": json_of(causes) } },
         }),
         "/plots/{plot}" => json!({
             "summary": "A plot of a run as SVG",

@@ -24,6 +24,7 @@ use super::site::{Overview, Shown, Site};
 use super::stream::{Carries, Message, Seat};
 use super::{BODY_MAX, OLDER_MAX, Said, Upstream, Wanted, assets, metrics, openapi};
 use crate::book::Book;
+use crate::report::causes::explained;
 use crate::report::plot;
 use crate::report::state::State as JobState;
 
@@ -57,6 +58,7 @@ pub(super) const OF_ONE: &[(Method, &str)] = &[
     (Method::Get, "/state"),
     (Method::Get, "/events"),
     (Method::Get, "/changes"),
+    (Method::Get, "/causes"),
     (Method::Get, "/plots/{plot}"),
     (Method::Post, "/say"),
 ];
@@ -96,6 +98,7 @@ fn answering(address: &str) -> MethodRouter<Shared> {
         "/state" => get(state),
         "/events" => get(events),
         "/changes" => get(changes),
+        "/causes" => get(causes),
         "/plots/{plot}" => get(plot),
         "/say" => post(say),
         "/v1/overview" => get(overview),
@@ -283,6 +286,15 @@ fn older(upstream: &dyn Upstream, after: u64, up_to: u64) -> Result<Older, Strin
         return Err(format!("the events after {after} cannot be found in the job"));
     }
     Ok(older)
+}
+
+async fn causes(Which(shown): Which) -> Response {
+    // A search over the whole book: neither the other clients nor what comes in wait for it.
+    let (book, name) = (shown.hub.look(Book::clone), shown.name.clone());
+    match tokio::task::spawn_blocking(move || explained(&book, &name, None)).await {
+        Ok(explained) => Json(explained).into_response(),
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, refused(&error.to_string())).into_response(),
+    }
 }
 
 #[derive(Deserialize)]

@@ -26,6 +26,8 @@ pub(super) struct Site {
 pub(super) struct Shown {
     /// Its name in addresses.
     pub(super) slug: String,
+    /// Its name as people say it.
+    pub(super) name: String,
     pub(super) hub: Hub,
     pub(super) upstream: Box<dyn Upstream>,
 }
@@ -71,7 +73,7 @@ impl Site {
             let first = slug_of(&name);
             let mut numbered = (2..).map(|number| format!("{first}-{number}"));
             let slug = if taken(&first) { numbered.find(|slug| !taken(slug)) } else { None }.unwrap_or(first.clone());
-            shown.push(Arc::new(Shown { hub: Hub::new(slug.clone(), name), slug, upstream }));
+            shown.push(Arc::new(Shown { hub: Hub::new(slug.clone(), name.clone()), slug, name, upstream }));
         }
         Site { instruments: shown, limits, seats: Seats::new(limits.streams), counts: Mutex::default() }
     }

@@ -1,5 +1,6 @@
 // How the run stands: figures, findings, plots.
 
+import { drawCauses } from "/causes.js";
 import { ago, at, button, drawn, make, put, sign, signed } from "/make.js";
 
 const PLOTS_MS = 1_000; // plots are drawn anew at most so often
@@ -18,6 +19,7 @@ export function drawRun(page, say) {
   put("f-distance", now.distance ?? "–");
   drawClosure(closure);
   drawFindings(now.findings, say);
+  drawCauses(page, say);
   drawRuns(page);
   const of = `${plots.run ?? "last"} ${now.plots}`;
   if (of !== plots.drawn && !plots.busy) drawPlots(page);
