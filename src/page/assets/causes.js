@@ -30,5 +30,9 @@ function drawCause(cause, say) {
     make("p", { class: "strong" }, signed(`${cause.number}  ${cause.what}`)),
     make("p", {}, signed([cause.likely_words, cause.closes_words, cause.places_words].filter(Boolean).join("; "))),
     ...cause.confirm.map((how) => make("p", { class: "small" }, signed(how))));
-  return make("li", {}, said, button("Accept", () => say(cause.accept.split(" ")), { class: "paired", "aria-label": `Accept: ${cause.what}` }));
+  // Where nothing tells the places apart, a person says which it was.
+  const accepts = cause.accept.endsWith(" READING")
+    ? cause.places.filter((place) => place.reading).map(({ reading }) => [`Accept for reading ${reading}`, cause.accept.replace("READING", reading)])
+    : [["Accept", cause.accept]];
+  return make("li", {}, said, ...accepts.map(([text, words]) => button(text, () => say(words.split(" ")), { class: "paired", "aria-label": `${text}: ${cause.what}` })));
 }
