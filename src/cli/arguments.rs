@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
-pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use kit::{Capture, Faults, FormatCheck, FormatDraft, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
