@@ -11,6 +11,8 @@
 //! A mean of several shots is taken to the nearest 1e-10 m (ties to even) and then is the sight's booked reading.
 //! Source: US Navy training manual 14071, Level Computations.
 
+use smallvec::SmallVec;
+
 use super::closure::Allowance;
 use super::event::ReadingNumber;
 use super::finding::{Finding, FindingKey};
@@ -92,9 +94,9 @@ pub struct Setup {
     /// The fore point was named, not numbered as a turning point.
     pub fore_named: bool,
     /// Backsights, in order.
-    pub back: Vec<Shot>,
+    pub back: Shots,
     /// Foresights, in order.
-    pub fore: Vec<Shot>,
+    pub fore: Shots,
     /// Intermediate sights, in order.
     pub sides: Vec<Side>,
     /// What stood before this setup.
@@ -108,6 +110,9 @@ pub struct Setup {
     /// Those findings that the crew has been told of.
     pub(super) announced: Vec<FindingKey>,
 }
+
+/// The shots of one sight. Most sequences take one, which needs no memory of its own.
+pub type Shots = SmallVec<[Shot; 1]>;
 
 /// One shot that has a place in a setup.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -241,6 +246,19 @@ impl Setup {
     /// Sum of (back - fore) sight length over the section up to and including this setup.
     pub fn imbalance_sum(&self) -> Length {
         self.before.imbalance_sum + self.reduced.imbalance.unwrap_or(Length::ZERO)
+    }
+
+    /// All its shots with their roles: backsights, foresights, intermediate sights.
+    pub(super) fn all_shots(&self) -> impl Iterator<Item = (Role, &Shot)> {
+        let back = self.back.iter().map(|shot| (Role::Back, shot));
+        let fore = self.fore.iter().map(|shot| (Role::Fore, shot));
+        let sides = self.sides.iter().map(|side| (Role::Intermediate, &side.shot));
+        back.chain(fore).chain(sides)
+    }
+
+    /// How many places of a role are taken.
+    pub(super) fn filled(&self, role: Role) -> usize {
+        self.shots(role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
     }
 
     /// Shots of a role, in order.

@@ -1,0 +1,134 @@
+//! What a person can say about the book.
+
+use serde::{Deserialize, Serialize};
+
+use super::ReadingNumber;
+use crate::book::finding::FindingKey;
+use crate::book::reading::{PointName, Reading, Role};
+use crate::book::settings::KnownPoint;
+
+/// A reading that a command is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Target {
+    /// This one, before or after the fact.
+    Number(ReadingNumber),
+    /// The next that comes.
+    Next,
+}
+
+/// What a person can say about the book. The same from keys, from another process, and later from a page.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "do", rename_all = "kebab-case")]
+pub enum Command {
+    /// Strike a reading out: it stays, and counts no more.
+    Strike {
+        /// Which.
+        reading: ReadingNumber,
+        /// Whether its place is to be taken by the next shot. Filled in by the rules.
+        #[serde(default)]
+        place: StruckPlace,
+    },
+    /// Take a strike back.
+    Restore {
+        /// Which.
+        reading: ReadingNumber,
+    },
+    /// This reading is one more shot on the staff that the reading before it was on.
+    Repeat {
+        /// Which.
+        reading: ReadingNumber,
+    },
+    /// Give a reading its role.
+    Role {
+        /// Which.
+        reading: Target,
+        /// What it is for.
+        role: Role,
+        /// On which point, if it is named too.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        point: Option<PointName>,
+    },
+    /// Say on which point a reading's staff stood.
+    Point {
+        /// Which.
+        reading: Target,
+        /// On which point.
+        point: PointName,
+    },
+    /// Give a point of this job another name wherever it stands.
+    Rename {
+        /// The name it has.
+        from: PointName,
+        /// The name it gets.
+        to: PointName,
+    },
+    /// Give a point a known elevation.
+    Know {
+        /// The point and its elevation.
+        known: KnownPoint,
+    },
+    /// A remark, on a reading or on the job.
+    Note {
+        /// On which reading, if on one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<ReadingNumber>,
+        /// The remark.
+        text: String,
+    },
+    /// The setup was disturbed: it counts no more, and is begun anew from its back point.
+    Break {
+        /// A reading of it; the latest setup if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<ReadingNumber>,
+    },
+    /// Yes, this foresight stood on the known point that was offered.
+    TakeOffer {
+        /// Which; the latest offer if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<ReadingNumber>,
+        /// The point that was offered. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        point: Option<PointName>,
+    },
+    /// The run ends here.
+    EndRun {
+        /// With this reading; the latest if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reading: Option<ReadingNumber>,
+    },
+    /// A new run starts here.
+    StartRun {
+        /// On this point.
+        point: PointName,
+        /// After this reading; the latest if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        after: Option<ReadingNumber>,
+    },
+    /// Seen: the finding stays in the record and holds nobody any longer.
+    Acknowledge {
+        /// Which.
+        key: FindingKey,
+    },
+    /// A reading taken by eye and typed in.
+    KeyIn {
+        /// The reading.
+        reading: Box<Reading>,
+    },
+    /// Take back what the event of this number said.
+    Undo {
+        /// The number of the event that held the command.
+        event: u64,
+    },
+}
+
+/// What happens to the place of a struck reading in the sequence of sights.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StruckPlace {
+    /// It stays empty: later readings have been booked after it.
+    #[default]
+    Empty,
+    /// The next shot takes it: its setup is still standing.
+    Free,
+}
