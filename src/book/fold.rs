@@ -12,6 +12,7 @@ use super::event::{Body, Command, Event};
 use super::finding::{FindingKey, Place};
 use super::flow::{Flow, Ground};
 use super::reading::{Heard, PointName, Reading};
+use super::run::Run;
 use super::settings::{KnownPoint, Settings};
 use super::{Book, Came, Entry, Given, Standing};
 
@@ -97,6 +98,17 @@ impl Book {
         }
     }
 
+    /// The runs as they would be had this been said too: every reading placed anew, without checks.
+    pub fn suppose(&self, command: &Command) -> Vec<Run> {
+        let mut amendments = self.amendments.clone();
+        amendments.say(self.last_event + 1, command);
+        let known = known_points(self.settings(), &amendments);
+        let ground = Ground { settings: self.settings(), known: &known, amendments: &amendments };
+        let mut flow = Flow::default();
+        flow.place_all(ground, &self.entries);
+        flow.runs
+    }
+
     pub(super) fn ground(&self) -> Ground<'_> {
         ground(&self.settings, &self.known, &self.amendments)
     }
@@ -108,9 +120,7 @@ impl Book {
     }
 
     fn know(&mut self) {
-        let given = self.settings().known.iter().map(|known| (known.name.clone(), known.clone()));
-        self.known = given.collect();
-        self.known.extend(self.amendments.known().iter().map(|(name, known)| (name.clone(), known.clone())));
+        self.known = known_points(self.settings(), &self.amendments);
     }
 
     fn enter(&mut self, event: &Event, reading: &Reading, came: Came) {
@@ -159,10 +169,7 @@ impl Book {
     /// Places every reading anew: the same as if everything that was said had been said at the start.
     fn place_all(&mut self) {
         let mut flow = Flow::default();
-        flow.begin(self.ground());
-        for (index, entry) in self.entries.iter().enumerate() {
-            flow.place(self.ground(), index as u32 + 1, &entry.reading);
-        }
+        flow.place_all(self.ground(), &self.entries);
         self.flow = flow;
         for run in 0..self.flow.runs.len() {
             for setup in 0..self.flow.runs[run].setups.len() {
@@ -236,4 +243,10 @@ fn ground<'a>(
     amendments: &'a Amendments,
 ) -> Ground<'a> {
     Ground { settings: settings.as_deref().expect("the first event opens the job"), known, amendments }
+}
+
+/// Points with a given elevation; what a person said while the job ran wins over the settings.
+fn known_points(settings: &Settings, amendments: &Amendments) -> BTreeMap<PointName, KnownPoint> {
+    let given = settings.known.iter().map(|known| (&known.name, known));
+    given.chain(amendments.known()).map(|(name, known)| (name.clone(), known.clone())).collect()
 }

@@ -56,6 +56,8 @@ pub struct Datum {
     pub offset: Length,
     /// How the point's elevation is known.
     pub origin: DatumOrigin,
+    /// The run and setup that carried it there, if an earlier run did; setup 0 is the start of that run.
+    pub carried_by: Option<(u32, u32)>,
     /// Length over which an earlier run carried it there from its own datum; zero for a given one.
     pub distance_before: Length,
     /// Setups of that way.
@@ -93,6 +95,8 @@ pub struct Setup {
     pub fore_point: Option<PointName>,
     /// The fore point was named, not numbered as a turning point.
     pub fore_named: bool,
+    /// A person took its backsights for foresights and the reverse: each shot stands where it was taken for.
+    pub exchanged: bool,
     /// Backsights, in order.
     pub back: Shots,
     /// Foresights, in order.
@@ -248,17 +252,27 @@ impl Setup {
         self.before.imbalance_sum + self.reduced.imbalance.unwrap_or(Length::ZERO)
     }
 
+    /// What a shot counts as that was booked in a role.
+    pub fn taken_for(&self, booked: Role) -> Role {
+        if self.exchanged { booked.exchanged() } else { booked }
+    }
+
+    /// The shots that were booked in a role, whatever they are taken for.
+    pub(super) fn booked(&self, role: Role) -> &[Shot] {
+        self.shots(self.taken_for(role))
+    }
+
+    /// How many places of a role are taken.
+    pub(super) fn filled(&self, role: Role) -> usize {
+        self.booked(role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
+    }
+
     /// All its shots with their roles: backsights, foresights, intermediate sights.
     pub(super) fn all_shots(&self) -> impl Iterator<Item = (Role, &Shot)> {
         let back = self.back.iter().map(|shot| (Role::Back, shot));
         let fore = self.fore.iter().map(|shot| (Role::Fore, shot));
         let sides = self.sides.iter().map(|side| (Role::Intermediate, &side.shot));
         back.chain(fore).chain(sides)
-    }
-
-    /// How many places of a role are taken.
-    pub(super) fn filled(&self, role: Role) -> usize {
-        self.shots(role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
     }
 
     /// Shots of a role, in order.

@@ -13,13 +13,14 @@ use smallvec::SmallVec;
 use super::Entry;
 use super::amend::Amendments;
 use super::classes::{Class, Limit};
+use super::event::ReadingNumber;
 use super::finding::{Amount, Finding, FindingId, FindingKey, Place, Priority};
 use super::flow::{Flow, Ground};
 use super::reading::Role;
 use super::run::{Run, Setup, Shot};
 use super::settings::Settings;
 use super::wording::Wording;
-use crate::units::Length;
+use crate::units::{Length, Measured};
 
 /// The checks of its counted shots, and of the setup as a whole, made each time a reading falls in it.
 const ON_SHOTS: &[fn(&At<'_>, &Counted<'_>, &mut Vec<Finding>)] =
@@ -88,6 +89,11 @@ impl<'a> At<'a> {
 
     fn amendments(&self) -> &'a Amendments {
         self.ground.amendments
+    }
+
+    /// What the staff is taken to have read.
+    fn staff(&self, number: ReadingNumber) -> Measured {
+        self.amendments().staff(number, &self.entries[number as usize - 1].reading)
     }
 
     fn wording(&self) -> Wording {

@@ -16,7 +16,7 @@ pub(super) fn reading_off_staff(at: &At<'_>, shots: &Counted<'_>, found: &mut Ve
     let (staffs, say) = (&at.settings().staffs, at.wording());
     for &(_, shot) in shots {
         // An inverted staff reads negative; its scale is the same.
-        let raw = at.entries[shot.reading as usize - 1].reading.staff;
+        let raw = at.staff(shot.reading);
         let size = raw.value().abs();
         let place = Place::Reading(shot.reading);
         let off = size > staffs.length;
@@ -66,7 +66,7 @@ pub(super) fn reading_off_staff(at: &At<'_>, shots: &Counted<'_>, found: &mut Ve
 pub(super) fn line_low(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
     let Some(limit) = &at.class().line_of_sight_min else { return };
     for &(_, shot) in shots {
-        let raw = at.entries[shot.reading as usize - 1].reading.staff.value();
+        let raw = at.staff(shot.reading).value();
         if raw < Length::ZERO || raw >= limit.value {
             continue;
         }
@@ -200,7 +200,7 @@ pub(super) fn same_sight(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Findi
         let this = &at.entries[shot.reading as usize - 1];
         let named = this.reading.role.is_some() || at.amendments().of(shot.reading).is_some_and(|a| a.role.is_some());
         let (Some(sight), Some(other)) = (this.reading.sight, entry.reading.sight) else { continue };
-        let height = this.reading.staff.value() - entry.reading.staff.value();
+        let height = at.staff(shot.reading).value() - at.staff(shot.reading - 1).value();
         if named || height.abs() > SAME_STAFF || (sight.value() - other.value()).abs() > SAME_SIGHT {
             continue;
         }

@@ -11,7 +11,7 @@ use super::finding::{FindingKey, Priority};
 use super::moment::Moment;
 use super::reading::Heard;
 use super::settings::Settings;
-pub use command::{Command, StruckPlace, Target};
+pub use command::{Command, StruckPlace, Taken, Target};
 
 /// The number of a reading in the book, counted from 1 through the whole job, struck ones included.
 pub type ReadingNumber = u32;

@@ -71,6 +71,7 @@ impl Flow {
             back_point: run.setups.last().and_then(|last| last.fore_point.clone()).unwrap_or_else(|| run.start.clone()),
             fore_point: None,
             fore_named: false,
+            exchanged: false,
             back: Shots::with_capacity(wanted),
             fore: Shots::with_capacity(wanted),
             sides: Vec::new(),
@@ -149,6 +150,7 @@ pub(super) fn given(known: &KnownPoint, level: Level, setup: u32) -> Datum {
         setup,
         offset: known.elevation.value() - level.height,
         origin: if known.assumed { DatumOrigin::Assumed } else { DatumOrigin::Given },
+        carried_by: None,
         distance_before: Length::ZERO,
         setups_before: 0,
     }

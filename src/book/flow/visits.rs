@@ -46,6 +46,7 @@ impl Flow {
             setup: 0,
             offset: self.visit_elevation(&visit)?,
             origin: DatumOrigin::Carried,
+            carried_by: Some((visit.run, visit.setup)),
             // A run that met its datum late carried it back over the part before.
             distance_before: (visit.distance - from).abs() + datum.distance_before,
             setups_before: visit.setups.abs_diff(from_setups) + datum.setups_before,
