@@ -6,9 +6,9 @@
 
 use std::collections::BTreeMap;
 
-use super::amend::Amendments;
+use super::amend::{Amendments, Said};
 use super::checks::{self, At};
-use super::event::{Body, Command, Event};
+use super::event::{Body, Command, Event, Origin};
 use super::finding::{FindingKey, Place};
 use super::flow::{Flow, Ground};
 use super::reading::{Heard, PointName, Reading};
@@ -59,7 +59,7 @@ impl Book {
                     self.enter(event, reading, Came::Heard);
                 }
             }
-            Body::Commanded { command, .. } => self.obey(event, command),
+            Body::Commanded { command, by } => self.obey(event, command, by),
             Body::LinkChanged { state } => self.records.link_changed(event.seq, state),
             Body::ClockStepped { by_ms } => self.records.clock_stepped(event.seq, *by_ms),
             Body::Announced { key, priority, .. } => {
@@ -101,7 +101,8 @@ impl Book {
     /// The runs as they would be had this been said too: every reading placed anew, without checks.
     pub fn suppose(&self, command: &Command) -> Vec<Run> {
         let mut amendments = self.amendments.clone();
-        amendments.say(self.last_event + 1, command);
+        let (event, at) = (self.last_event + 1, self.last_at);
+        amendments.say(Said { event, at, by: Origin::Start, command: command.clone() });
         let known = known_points(self.settings(), &amendments);
         let ground = Ground { settings: self.settings(), known: &known, amendments: &amendments };
         let mut flow = Flow::default();
@@ -144,7 +145,8 @@ impl Book {
         }
     }
 
-    fn obey(&mut self, event: &Event, command: &Command) {
+    fn obey(&mut self, event: &Event, command: &Command, by: &Origin) {
+        let said = || Said { event: event.seq, at: event.at, by: by.clone(), command: command.clone() };
         match command {
             Command::Acknowledge { key } => {
                 if let Some(standing) = self.standing.get_mut(key) {
@@ -153,11 +155,11 @@ impl Book {
                 }
             }
             Command::KeyIn { reading } => {
-                self.amendments.say(event.seq, command);
+                self.amendments.say(said());
                 self.enter(event, reading, Came::KeyedIn);
             }
             _ => {
-                self.amendments.say(event.seq, command);
+                self.amendments.say(said());
                 self.know();
                 if !matches!(command, Command::Note { .. }) {
                     self.place_all();

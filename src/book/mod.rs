@@ -30,7 +30,7 @@ pub mod wording;
 
 use std::collections::BTreeMap;
 
-pub use amend::{Amendment, Amendments};
+pub use amend::{Amendment, Amendments, Said};
 pub use decide::{Input, Refused, decide};
 pub use flow::{Spot, SpotState};
 pub use judge::judge;
