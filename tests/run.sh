@@ -5,10 +5,12 @@ set -eu
 cd "$(dirname "$0")/.."
 
 # Debian packages: the other end of a TCP link, system-call faults, a compiler for the fault shim, Python for the
-# independent recomputation of the hash chain and of adjustments, a browser for the live page.
+# independent recomputation of the hash chain and of adjustments, another time for one process, a browser for the live
+# page.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
+have faketime || wanted="$wanted faketime"
 have strace || wanted="$wanted strace"
 have cc || wanted="$wanted gcc libc6-dev"
 have python3 || wanted="$wanted python3"
