@@ -101,7 +101,8 @@ pub(super) struct View {
     /// No tones
     #[arg(long)]
     pub(super) quiet: bool,
-    /// Where the live page listens: lan, a port, or an address; this machine only, if absent
+    /// Where the live page listens: lan, a port, or an address; this machine only, if absent. Further instruments take
+    /// the ports that follow
     #[arg(long, value_name = "ADDR", conflicts_with = "no_page")]
     pub(super) page: Option<String>,
     /// No live page

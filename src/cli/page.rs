@@ -1,7 +1,8 @@
 //! The live page beside a run: where it listens, and what the terminal says of it.
 
+use std::collections::VecDeque;
 use std::io::{self, IsTerminal, Write};
-use std::net::TcpListener;
+use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 
 use qrcode::render::unicode::Dense1x2;
@@ -14,37 +15,60 @@ use crate::daemon::Ask;
 use crate::daemon::outlet::{Outlet, PageOutlet, Upward};
 use crate::page::{self, Address, Limits, Opened};
 
-/// Takes the page's address, unless no page is wanted.
-pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
-    if view.no_page {
-        return Ok(None);
+/// Addresses that are taken for pages: one for each instrument, or none if no page is wanted.
+pub(super) struct Pages(VecDeque<TcpListener>);
+
+impl Pages {
+    /// Takes the page's address; for further instruments the ports that follow.
+    pub(super) fn listen(view: &View, instruments: usize) -> Result<Self, Failure> {
+        if view.no_page {
+            return Ok(Pages(VecDeque::new()));
+        }
+        let first = match &view.page {
+            Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
+            None => Address::Usual,
+        };
+        (0..).take(instruments).map(|index| bind(first, index)).collect::<Result<_, _>>().map(Pages)
     }
-    let address = match &view.page {
-        Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
-        None => Address::Usual,
+
+    /// Opens the page of the next instrument and says its address and pairing code on standard error.
+    pub(super) fn open(
+        &mut self,
+        instrument: Option<&str>,
+        job: &Path,
+        asks: &mpsc::Sender<Ask>,
+    ) -> Result<Option<Box<dyn Outlet>>, Failure> {
+        let Some(listener) = self.0.pop_front() else { return Ok(None) };
+        let upward = Upward::new(asks.clone(), job.to_owned());
+        let opened = page::open(listener, Limits::usual(), upward);
+        let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
+        tell(&opened, instrument, &mut io::stderr());
+        Ok(Some(Box::new(PageOutlet::new(feed))))
+    }
+}
+
+fn bind(first: Address, index: u16) -> Result<TcpListener, Failure> {
+    let address = match first {
+        Address::Exact(at) if at.port() > 0 => {
+            let port = at.port().checked_add(index);
+            let port = port.ok_or_else(|| Failure::input(format!("--page: no port is left behind {at}")))?;
+            Address::Exact(SocketAddr::new(at.ip(), port))
+        }
+        first => first,
     };
-    let listener = address.bind().map_err(|error| match address {
+    address.bind().map_err(|error| match address {
         Address::Exact(at) => Failure::input(format!("--page: cannot listen at {at}: {error}")),
         Address::Usual => {
             Failure::input(format!("the page cannot listen on this machine: {error}; --no-page goes without"))
         }
-    })?;
-    Ok(Some(listener))
-}
-
-/// Opens the page and says its address and pairing code on standard error.
-pub(super) fn open(listener: TcpListener, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<Box<dyn Outlet>, Failure> {
-    let upward = Upward::new(asks.clone(), job.to_owned());
-    let opened = page::open(listener, Limits::usual(), upward);
-    let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
-    tell(&opened, &mut io::stderr());
-    Ok(Box::new(PageOutlet::new(feed)))
+    })
 }
 
 /// Says where the page is. A code that phones read is drawn where phones can come: not on this machine's own address.
-fn tell(opened: &Opened, to: &mut (impl Write + IsTerminal)) {
+fn tell(opened: &Opened, instrument: Option<&str>, to: &mut (impl Write + IsTerminal)) {
+    let lead = instrument.map(|name| format!("{name}: ")).unwrap_or_default();
     // Whoever closed standard error does not want to know.
-    let _ = writeln!(to, "page: {}  pairing code {}", opened.url(), opened.code);
+    let _ = writeln!(to, "{lead}page: {}  pairing code {}", opened.url(), opened.code);
     if to.is_terminal() && !opened.address.ip().is_loopback() {
         let _ = writeln!(to, "{}", drawn(&opened.pairing_url()));
         let _ = writeln!(to, "anyone on this network can read the page; commands need the code");

@@ -1,78 +1,141 @@
-//! `closerun listen`: joins a link, a format, a job and the outlets, and runs until told to stop.
+//! `closerun listen`: joins links, formats, jobs and the outlets, and runs until told to stop.
+
+mod plan;
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use tokio::sync::mpsc;
 
 use super::Failure;
-use super::arguments::Listen;
-use super::formats;
-use super::outlets::{self, KeysAre};
-use super::ports;
+use super::arguments::{Listen, View};
+use super::outlets::{Instrument, KeysAre, Outlets};
+use super::page::Pages;
 use super::say;
 use super::signals::stop_on_signals;
 use crate::book::Book;
-use crate::config::{self, Config, SettingsFile, Sound, Source};
+use crate::book::moment::Moment;
+use crate::config::{Config, SettingsFile, Sound};
 use crate::daemon::control::Control;
-use crate::daemon::outlet::RawTerminal;
-use crate::daemon::{ASKS_MAX, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session};
-use crate::link::{self, EventReceiver, LinkSpec, PortKind, Registry, SerialSettings, Simulated, Stop, Trouble};
-use crate::protocol::Format;
+use crate::daemon::{ASKS_MAX, Ask, Clock, Ending, NotKept, Outcome, Post, Session, Setting, SystemClock, attend};
+use crate::link::{self, EventReceiver, LinkHandle, LinkSpec, Registry, Simulated, Stop, Trouble};
 use crate::store::{Fault, Job};
+use plan::Plan;
 
 pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     let file = listen.settings.as_deref().map(read_settings).transpose()?;
-    let config = Config::from(file.as_ref(), listen.given.given()).map_err(Failure::input)?;
-    let source = match &config.source {
-        Some(source) => source.clone(),
-        None => the_only_port()?,
+    let configs = Config::from(file.as_ref(), listen.given.given()).map_err(Failure::input)?;
+    let tones = configs.iter().all(|config| config.sound == Sound::On);
+    let now = SystemClock::new().wall();
+    let plans = configs.into_iter().map(|config| Plan::of(config, now)).collect::<Result<Vec<Plan>, _>>()?;
+    let pages = Pages::listen(&listen.view, plans.len())?;
+    // Somebody has just typed one name: if it leads nowhere, that is said before a job is begun. A converter on the
+    // network may still be off, and one of several instruments too.
+    let gives_up = match &plans[..] {
+        [Plan { spec: LinkSpec::Serial { .. } | LinkSpec::Capture { .. }, .. }] => !listen.wait,
+        _ => false,
     };
-    let format = config.format.as_ref().map(formats::choose).transpose()?;
-    let candidates = match &format {
-        Some(format) => vec![Arc::clone(format)],
-        None => formats::all()?,
-    };
-    let (spec, listener) = plan(source, config.serial, format, candidates);
-    let path = config.job.clone().unwrap_or_else(|| named_by_time(SystemClock::new().wall()));
-    let page = super::page::listen(&listen.view)?;
-
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
         let stop = Stop::new();
         stop_on_signals(&stop)?;
-        let simulated = simulated(&spec);
-        // Somebody has just typed the name: if it leads nowhere, that is said before a job is begun. A converter on the
-        // network may still be off.
-        let gives_up = !listen.wait && matches!(spec, LinkSpec::Serial { .. } | LinkSpec::Capture { .. });
-        let keys = if matches!(spec, LinkSpec::Stdin) { KeysAre::Unused } else { KeysAre::Commands };
-        let (link, mut events) = link::start(spec, stop.clone());
-        if gives_up && let Some(trouble) = opened_or_stopped(&mut events, &stop).await {
-            return Err(Failure::input(trouble));
+        let mut opened = Vec::new();
+        for plan in plans {
+            match Opened::of(plan, gives_up, &stop).await {
+                Ok(instrument) => opened.push(instrument),
+                Err(failure) => {
+                    opened.into_iter().for_each(Opened::forget);
+                    return Err(failure);
+                }
+            }
         }
-        let (store, book) = open_job(&path)?;
+        hear(opened, &listen.view, tones, pages, &stop).await
+    })
+}
+
+/// An instrument whose link is being opened, and whose job is.
+struct Opened {
+    plan: Plan,
+    simulated: Simulated,
+    link: LinkHandle,
+    events: EventReceiver,
+    store: Job,
+    book: Book,
+    asks: mpsc::Sender<Ask>,
+    taken: mpsc::Receiver<Ask>,
+}
+
+impl Opened {
+    async fn of(plan: Plan, gives_up: bool, stop: &Stop) -> Result<Self, Failure> {
+        let simulated = simulated(&plan.spec);
+        let (link, mut events) = link::start(plan.spec.clone(), Stop::new());
+        if gives_up && let Some(trouble) = opened_or_stopped(&mut events, stop).await {
+            return Err(plan.failed(Failure::input(trouble)));
+        }
+        let (store, book) = open_job(&plan.path).map_err(|failure| plan.failed(failure))?;
         let (asks, taken) = mpsc::channel(ASKS_MAX);
-        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
-        let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
-        outlets.all.extend(page);
-        let control = Control::open(&path, asks.clone());
+        Ok(Opened { plan, simulated, link, events, store, book, asks, taken })
+    }
+
+    /// A job that was made for nothing is not left behind.
+    fn forget(self) {
+        if self.store.close().is_ok() && self.book.last_event() == 0 {
+            let _ = std::fs::remove_file(&self.plan.path);
+        }
+    }
+}
+
+/// Runs all of them to their ends, and says what became of each.
+async fn hear(opened: Vec<Opened>, view: &View, tones: bool, mut pages: Pages, stop: &Stop) -> Result<(), Failure> {
+    let paths: Vec<(Option<String>, PathBuf)> =
+        opened.iter().map(|opened| (opened.plan.name.clone(), opened.plan.path.clone())).collect();
+    let instruments: Vec<Instrument> =
+        opened.iter().map(|opened| Instrument { name: opened.plan.name.clone(), asks: opened.asks.clone() }).collect();
+    let stdin = opened.iter().any(|opened| matches!(opened.plan.spec, LinkSpec::Stdin));
+    let keys = if stdin { KeysAre::Unused } else { KeysAre::Commands };
+    let outlets = Outlets::choose(view, tones, keys, &instruments, stop);
+    let (mut posts, mut controls) = (Vec::new(), Vec::new());
+    for Opened { plan, simulated, link, events, store, book, asks, taken } in opened {
+        let mut own = outlets.of_one();
+        own.extend(pages.open(plan.name.as_deref(), &plan.path, &asks)?);
+        let control = Control::open(&plan.path, asks);
         let mut session = Session::new(Setting {
+            name: plan.name,
             store,
             book,
-            settings: config.settings,
-            listener,
+            settings: plan.settings,
+            listener: plan.listener,
             link,
             clock: Box::new(SystemClock::new()),
-            outlets: outlets.all,
+            outlets: own,
             simulated,
-            quiet_after: config.quiet_after,
+            quiet_after: plan.quiet_after,
         });
         if let Err(error) = &control {
             session.warn(format!("tell will not reach this run: {error}"));
         }
-        let ending = run_session(&mut session, events, taken, stop).await;
-        finish(session, ending, &path, outlets.raw)
-    })
+        controls.push(control);
+        posts.push(Post { session, link: events, asks: taken });
+    }
+    let outcomes = attend(posts, stop).await;
+    drop((controls, outlets));
+    report(&paths, outcomes)
+}
+
+/// Says where each job is, and fails if any of them did.
+fn report(paths: &[(Option<String>, PathBuf)], outcomes: Vec<Outcome>) -> Result<(), Failure> {
+    let mut failures = Vec::new();
+    for ((name, path), outcome) in paths.iter().zip(outcomes) {
+        let lead = name.as_ref().map(|name| format!("{name}: ")).unwrap_or_default();
+        match (outcome.book, outcome.ending) {
+            (Err(NotKept { cause, .. }), _) => failures.push(format!("{lead}not all is kept: {cause}")),
+            (Ok(_), Ending::Bad { why }) => failures.push(format!("{lead}{why}")),
+            (Ok(book), Ending::Good) => {
+                say::aside(format_args!("{lead}{} readings kept in {}", book.entries().len(), path.display()));
+                say::aside(format_args!("{:1$}next: closerun book {2}", "", lead.len(), path.display()));
+            }
+        }
+    }
+    if failures.is_empty() { Ok(()) } else { Err(Failure::outcome(failures.join("\n"))) }
 }
 
 /// The first trouble of a link that could not be opened; none once it is open, or somebody wants it to stop.
@@ -80,25 +143,6 @@ pub(super) async fn opened_or_stopped(events: &mut EventReceiver, stop: &Stop) -
     tokio::select! {
         trouble = events.first_trouble() => trouble,
         () = stop.wait() => None,
-    }
-}
-
-/// Ends a session and says where the job is.
-fn finish(session: Session<Job>, ending: Ending, path: &Path, raw: Option<RawTerminal>) -> Result<(), Failure> {
-    let reason = match &ending {
-        Ending::Good => "told to stop, or the input ended",
-        Ending::Bad { .. } => "a part of the program failed",
-    };
-    let closed = session.close(reason);
-    drop(raw);
-    let book = closed.map_err(|NotKept { cause, .. }| Failure::outcome(format!("not all is kept: {cause}")))?;
-    match ending {
-        Ending::Bad { why } => Err(Failure::outcome(why)),
-        Ending::Good => {
-            say::aside(format_args!("{} readings kept in {}", book.entries().len(), path.display()));
-            say::aside(format_args!("next: closerun book {}", path.display()));
-            Ok(())
-        }
     }
 }
 
@@ -119,47 +163,11 @@ pub(super) fn open_job(path: &Path) -> Result<(Job, Book), Failure> {
     Ok((job, book))
 }
 
-/// A job file named by the time at which it is begun.
-pub(super) fn named_by_time(now: crate::book::moment::Moment) -> PathBuf {
+/// A job file named by the time at which it is begun, and by the instrument if that has a name.
+pub(super) fn named_by_time(now: Moment, instrument: Option<&str>) -> PathBuf {
     let digits: String = now.to_string().chars().take(19).filter(char::is_ascii_digit).collect();
-    PathBuf::from(format!("run-{}-{}.job", &digits[..8], &digits[8..]))
-}
-
-/// The port, when only one is plugged in.
-fn the_only_port() -> Result<Source, Failure> {
-    // Ports that are part of the machine are there whether anything is plugged in or not.
-    let plugged = |kind: &PortKind| !matches!(kind, PortKind::BuiltIn);
-    let found: Vec<link::PortInfo> = link::ports().into_iter().filter(|port| plugged(&port.kind)).collect();
-    match &found[..] {
-        [port] => Ok(Source::Port(port.path.clone())),
-        [] => Err(Failure::input(
-            "no serial port is plugged in: plug the instrument in, or name a source with --port, --tcp, --stdin or --capture",
-        )),
-        several => {
-            let list: Vec<String> = several.iter().flat_map(ports::lines).map(|line| format!("\n  {line}")).collect();
-            Err(Failure::input(format!("several serial ports are plugged in, name one with --port:{}", list.concat())))
-        }
-    }
-}
-
-/// The link to open and the formats to hear it with. Without a named format only those are candidates whose serial
-/// settings can be heard at the same time.
-fn plan(
-    source: Source,
-    serial: config::Serial,
-    format: Option<Arc<Format>>,
-    candidates: Vec<Arc<Format>>,
-) -> (LinkSpec, Listener) {
-    let settings = format.as_ref().map_or(SerialSettings::at(formats::BAUD), |format| formats::serial_of(format));
-    let spec = source.link(serial.over(settings));
-    let listener = match (format, &spec) {
-        (Some(format), _) => Listener::named(format),
-        (None, LinkSpec::Serial { settings, .. }) => {
-            Listener::open(candidates.into_iter().filter(|format| formats::serial_of(format) == *settings))
-        }
-        (None, _) => Listener::open(candidates),
-    };
-    (spec, listener)
+    let whose = instrument.map(|name| format!("-{name}")).unwrap_or_default();
+    PathBuf::from(format!("run-{}-{}{whose}.job", &digits[..8], &digits[8..]))
 }
 
 /// Whether this user's simulators know the port: the link says so again when it opens, but the job opens first.
