@@ -1,6 +1,7 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
 mod kit;
+mod network;
 
 use std::path::PathBuf;
 
@@ -8,6 +9,7 @@ use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
 #[derive(Debug, Parser)]
@@ -46,6 +48,10 @@ pub(super) enum Verb {
     Book(Book),
     /// Why a run does not close, the likeliest single mistake first
     Explain(Explain),
+    /// Adjust the runs of jobs, and plain networks, by least squares
+    Adjust(Box<Adjust>),
+    /// What intended runs would give, and which extra run would help most
+    Plan(Plan),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -101,8 +107,7 @@ pub(super) struct View {
     /// No tones
     #[arg(long)]
     pub(super) quiet: bool,
-    /// Where the live page listens: lan, a port, or an address; this machine only, if absent. Further instruments take
-    /// the ports that follow
+    /// Where the live page listens: lan, a port, or an address; this machine only, if absent
     #[arg(long, value_name = "ADDR", conflicts_with = "no_page")]
     pub(super) page: Option<String>,
     /// No live page
@@ -356,4 +361,8 @@ pub(super) enum Which {
     Book,
     /// The document of explain --json
     Explain,
+    /// The document of adjust --json
+    Adjust,
+    /// The document of plan --json
+    Plan,
 }

@@ -15,8 +15,10 @@ mod formats;
 mod job;
 mod listen;
 mod log;
+mod network;
 mod outlets;
 mod page;
+mod polls;
 mod ports;
 mod replay;
 mod say;
@@ -56,6 +58,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Ports => ports::run(),
         Verb::Book(book) => book::run(&book),
         Verb::Explain(explain) => explain::run(&explain),
+        Verb::Adjust(adjust) => network::adjust::run(&adjust),
+        Verb::Plan(plan) => network::plan::run(&plan),
         Verb::Replay(replay) => replay::run(&replay),
         Verb::Verify(job) => verify::run(&job),
         Verb::Backup(backup) => backup::run(&backup),

@@ -5,6 +5,7 @@ use std::io::{self, IsTerminal};
 use tokio::sync::mpsc;
 
 use super::arguments::View;
+use crate::config::Sound;
 use crate::daemon::Ask;
 use crate::daemon::outlet::{Form, LineWriter, Outlet, RawTerminal, Screen, Shared, SystemSounder, Tones, read_keys};
 use crate::link::Stop;
@@ -32,7 +33,7 @@ pub(super) enum KeysAre {
 
 impl Outlets {
     /// Chooses: JSON lines, a terminal view, or plain lines in a pipe; tones beside them.
-    pub(super) fn choose(view: &View, tones: bool, keys: KeysAre, instruments: &[Instrument], stop: &Stop) -> Self {
+    pub(super) fn choose(view: &View, sound: Sound, keys: KeysAre, instruments: &[Instrument], stop: &Stop) -> Self {
         let names: Vec<String> = instruments.iter().filter_map(|instrument| instrument.name.clone()).collect();
         let mut raw = None;
         let mut shared = vec![if view.json {
@@ -47,7 +48,7 @@ impl Outlets {
         } else {
             Shared::new(LineWriter::new(Form::text(&names), io::stdout()))
         }];
-        if tones && !view.quiet && io::stderr().is_terminal() {
+        if sound == Sound::On && !view.quiet && io::stderr().is_terminal() {
             shared.push(Shared::new(Tones::new(SystemSounder::new(io::stderr()))));
         }
         Outlets { shared, _raw: raw }

@@ -1,8 +1,7 @@
 //! The live page beside a run: where it listens, and what the terminal says of it.
 
-use std::collections::VecDeque;
 use std::io::{self, IsTerminal, Write};
-use std::net::{SocketAddr, TcpListener};
+use std::net::TcpListener;
 use std::path::Path;
 
 use qrcode::render::unicode::Dense1x2;
@@ -13,63 +12,57 @@ use super::Failure;
 use super::arguments::View;
 use crate::daemon::Ask;
 use crate::daemon::outlet::{Outlet, PageOutlet, Upward};
-use crate::page::{self, Address, Limits, Opened};
+use crate::page::{self, Address, Instrument, Limits, Opened};
 
-/// Addresses that are taken for pages: one for each instrument, or none if no page is wanted.
-pub(super) struct Pages(VecDeque<TcpListener>);
-
-impl Pages {
-    /// Takes the page's address; for further instruments the ports that follow.
-    pub(super) fn listen(view: &View, instruments: usize) -> Result<Self, Failure> {
-        if view.no_page {
-            return Ok(Pages(VecDeque::new()));
-        }
-        let first = match &view.page {
-            Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
-            None => Address::Usual,
-        };
-        (0..).take(instruments).map(|index| bind(first, index)).collect::<Result<_, _>>().map(Pages)
+/// Takes the page's address, unless no page is wanted.
+pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
+    if view.no_page {
+        return Ok(None);
     }
-
-    /// Opens the page of the next instrument and says its address and pairing code on standard error.
-    pub(super) fn open(
-        &mut self,
-        instrument: Option<&str>,
-        job: &Path,
-        asks: &mpsc::Sender<Ask>,
-    ) -> Result<Option<Box<dyn Outlet>>, Failure> {
-        let Some(listener) = self.0.pop_front() else { return Ok(None) };
-        let upward = Upward::new(asks.clone(), job.to_owned());
-        let opened = page::open(listener, Limits::usual(), upward);
-        let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
-        tell(&opened, instrument, &mut io::stderr());
-        Ok(Some(Box::new(PageOutlet::new(feed))))
-    }
-}
-
-fn bind(first: Address, index: u16) -> Result<TcpListener, Failure> {
-    let address = match first {
-        Address::Exact(at) if at.port() > 0 => {
-            let port = at.port().checked_add(index);
-            let port = port.ok_or_else(|| Failure::input(format!("--page: no port is left behind {at}")))?;
-            Address::Exact(SocketAddr::new(at.ip(), port))
-        }
-        first => first,
+    let address = match &view.page {
+        Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
+        None => Address::Usual,
     };
-    address.bind().map_err(|error| match address {
+    let listener = address.bind().map_err(|error| match address {
         Address::Exact(at) => Failure::input(format!("--page: cannot listen at {at}: {error}")),
         Address::Usual => {
             Failure::input(format!("the page cannot listen on this machine: {error}; --no-page goes without"))
         }
-    })
+    })?;
+    Ok(Some(listener))
+}
+
+/// A run that the page shows: by which name, and where its commands go.
+pub(super) struct OnPage<'a> {
+    name: String,
+    job: &'a Path,
+    asks: &'a mpsc::Sender<Ask>,
+}
+
+impl<'a> OnPage<'a> {
+    /// By the name of its instrument, or of its job where that has none.
+    pub(super) fn of(instrument: Option<&str>, job: &'a Path, asks: &'a mpsc::Sender<Ask>) -> Self {
+        let by_job = || job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy().into_owned();
+        OnPage { name: instrument.map_or_else(by_job, str::to_owned), job, asks }
+    }
+}
+
+/// Opens the page and says its address and pairing code on standard error; gives an outlet for each run, in order.
+pub(super) fn open(listener: TcpListener, runs: &[OnPage<'_>]) -> Result<Vec<Box<dyn Outlet>>, Failure> {
+    let instrument = |run: &OnPage<'_>| Instrument::new(&*run.name, Upward::new(run.asks.clone(), run.job.to_owned()));
+    let opened = page::open(listener, Limits::usual(), runs.iter().map(instrument).collect());
+    let (opened, feeds) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
+    tell(&opened, &mut io::stderr());
+    Ok(feeds.into_iter().map(|feed| Box::new(PageOutlet::new(feed)) as Box<dyn Outlet>).collect())
 }
 
 /// Says where the page is. A code that phones read is drawn where phones can come: not on this machine's own address.
-fn tell(opened: &Opened, instrument: Option<&str>, to: &mut (impl Write + IsTerminal)) {
-    let lead = instrument.map(|name| format!("{name}: ")).unwrap_or_default();
+fn tell(opened: &Opened, to: &mut (impl Write + IsTerminal)) {
     // Whoever closed standard error does not want to know.
-    let _ = writeln!(to, "{lead}page: {}  pairing code {}", opened.url(), opened.code);
-    if to.is_terminal() && !opened.address.ip().is_loopback() {
+    let _ = writeln!(to, "page: {}  pairing code {}", opened.url(), opened.code);
+    if opened.address.ip().is_loopback() {
+        let _ = writeln!(to, "      for phones on this network too: --page lan");
+    } else if to.is_terminal() {
         let _ = writeln!(to, "{}", drawn(&opened.pairing_url()));
         let _ = writeln!(to, "anyone on this network can read the page; commands need the code");
     }

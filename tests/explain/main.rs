@@ -2,7 +2,6 @@
 //! without a reading being altered.
 
 #[path = "../harness/program.rs"]
-#[expect(dead_code, reason = "these tests run the program to its end, and need no running one")]
 mod program;
 
 mod accepted;

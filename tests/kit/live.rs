@@ -199,6 +199,38 @@ fn an_instrument_that_is_polled_and_answered_is_heard_over_tcp() {
     assert!(listened.out.contains("\"kind\":\"repeated\""), "{}", listened.out);
 }
 
+/// It keeps its records until it is asked, and each until it is answered: without that only the first would come.
+#[test]
+fn an_instrument_that_is_polled_and_answered_is_recorded() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    std::fs::write(folder.join("polled.toml"), POLLED).unwrap();
+    let mut simulated = Program::start(folder, "simulate polled.toml --at level --shots 3 --speed 400 --feet");
+    simulated.line_with("closerun listen");
+    let capturing = Program::start(folder, "capture level a.capture --format polled.toml --talk");
+    let simulated = simulated.end();
+    capturing.interrupt();
+    let captured = capturing.end();
+    assert_eq!((simulated.code, captured.code), (0, 0), "{simulated:?} {captured:?}");
+    assert!(!simulated.out.contains("unanswered") && !simulated.out.contains("again"), "{}", simulated.out);
+    let trial = run(folder, "format try polled.toml a.capture --json");
+    let shot = displayed(&simulated);
+    assert!(shot.len() == 3 && are_the_same(&tried(&trial.out), &shot), "{trial:?} {shot:?}");
+}
+
+#[test]
+fn without_being_asked_to_a_capture_sends_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    std::fs::write(folder.join("polled.toml"), POLLED).unwrap();
+    let mut simulated = Program::start(folder, "simulate polled.toml --at level --shots 1 --speed 400 --feet");
+    simulated.line_with("closerun listen");
+    let ended = run(folder, "capture level a.capture --format polled.toml --for 2");
+    assert!(ended.code == 1 && ended.err.contains("nothing was heard in 2 s"), "{ended:?}");
+    assert!(ended.err.contains("needs --format and --talk"), "{ended:?}");
+    assert_eq!(run(folder, "capture level a.capture --talk").code, 2, "a format was wanted");
+}
+
 #[test]
 fn a_format_is_tried_on_a_live_port_and_sends_what_it_says() {
     let folder = tempfile::tempdir().unwrap();
@@ -274,7 +306,7 @@ fn a_capture_ends_after_the_time_it_was_given_and_one_of_nothing_is_not_kept() {
     simulated.interrupt();
     let simulated = simulated.end();
     assert_eq!(simulated.code, 0);
-    assert!(simulated.out.ends_with("0 records, 0 bytes"), "{}", simulated.out);
+    assert!(simulated.out.ends_with("0 records, 0 bytes\n"), "{}", simulated.out);
 }
 
 #[test]

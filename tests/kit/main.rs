@@ -5,6 +5,7 @@ mod golden;
 mod guide;
 mod language;
 mod live;
+mod memory;
 #[path = "../harness/program.rs"]
 mod program;
 mod trial;

@@ -15,10 +15,10 @@ use super::arguments::Demo;
 use super::book;
 use super::listen::{named_by_time, open_job, opened_or_stopped};
 use super::outlets::{Instrument, KeysAre, Outlets};
-use super::page::Pages;
+use super::page::{self, OnPage};
 use super::signals::stop_on_signals;
 use crate::cli::say;
-use crate::config::{Config, Given, Said};
+use crate::config::{Config, Given, Said, Sound};
 use crate::daemon::control::Control;
 use crate::daemon::outlet::{Outlet, Shown};
 use crate::daemon::{ASKS_MAX, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session};
@@ -48,7 +48,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     }
     let building = Building::new(unit);
     let config = settings(&building, unit)?;
-    let mut pages = Pages::listen(&demo.view, 1)?;
+    let page = page::listen(&demo.view)?;
     let (store, kept) = open_job(&path)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
@@ -56,10 +56,11 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
         stop_on_signals(&stop)?;
+        let page = page.map(|listener| page::open(listener, &[OnPage::of(None, &path, &asks)])).transpose()?;
         let instruments = [Instrument { name: None, asks: asks.clone() }];
-        let terminal = Outlets::choose(&demo.view, true, KeysAre::Commands, &instruments, &stop);
+        let terminal = Outlets::choose(&demo.view, Sound::On, KeysAre::Commands, &instruments, &stop);
         let mut outlets = terminal.of_one();
-        outlets.extend(pages.open(None, &path, &asks)?);
+        outlets.extend(page.into_iter().flatten());
         let (seen, progress) = watch::channel(Progress::default());
         outlets.push(Box::new(Watcher(seen)));
         let instrument = start(&format, demo)?;

@@ -2,6 +2,7 @@
 
 mod plan;
 
+use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 
 use tokio::sync::mpsc;
@@ -9,7 +10,7 @@ use tokio::sync::mpsc;
 use super::Failure;
 use super::arguments::{Listen, View};
 use super::outlets::{Instrument, KeysAre, Outlets};
-use super::page::Pages;
+use super::page::{self, OnPage};
 use super::say;
 use super::signals::stop_on_signals;
 use crate::book::Book;
@@ -24,10 +25,10 @@ use plan::Plan;
 pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     let file = listen.settings.as_deref().map(read_settings).transpose()?;
     let configs = Config::from(file.as_ref(), listen.given.given()).map_err(Failure::input)?;
-    let tones = configs.iter().all(|config| config.sound == Sound::On);
+    let sound = configs.first().map_or(Sound::On, |config| config.sound);
     let now = SystemClock::new().wall();
     let plans = configs.into_iter().map(|config| Plan::of(config, now)).collect::<Result<Vec<Plan>, _>>()?;
-    let pages = Pages::listen(&listen.view, plans.len())?;
+    let page = page::listen(&listen.view)?;
     // Somebody has just typed one name: if it leads nowhere, that is said before a job is begun. A converter on the
     // network may still be off, and one of several instruments too.
     let gives_up = match &plans[..] {
@@ -48,7 +49,7 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
                 }
             }
         }
-        hear(opened, &listen.view, tones, pages, &stop).await
+        hear(opened, &listen.view, sound, page, &stop).await
     })
 }
 
@@ -76,6 +77,10 @@ impl Opened {
         Ok(Opened { plan, simulated, link, events, store, book, asks, taken })
     }
 
+    fn on_page(&self) -> OnPage<'_> {
+        OnPage::of(self.plan.name.as_deref(), &self.plan.path, &self.asks)
+    }
+
     /// A job that was made for nothing is not left behind.
     fn forget(self) {
         if self.store.close().is_ok() && self.book.last_event() == 0 {
@@ -85,18 +90,27 @@ impl Opened {
 }
 
 /// Runs all of them to their ends, and says what became of each.
-async fn hear(opened: Vec<Opened>, view: &View, tones: bool, mut pages: Pages, stop: &Stop) -> Result<(), Failure> {
+async fn hear(
+    opened: Vec<Opened>,
+    view: &View,
+    sound: Sound,
+    page: Option<TcpListener>,
+    stop: &Stop,
+) -> Result<(), Failure> {
     let paths: Vec<(Option<String>, PathBuf)> =
         opened.iter().map(|opened| (opened.plan.name.clone(), opened.plan.path.clone())).collect();
+    let on_page: Vec<OnPage<'_>> = opened.iter().map(Opened::on_page).collect();
+    let page = page.map(|listener| page::open(listener, &on_page)).transpose()?;
+    let mut pages = page.into_iter().flatten();
     let instruments: Vec<Instrument> =
         opened.iter().map(|opened| Instrument { name: opened.plan.name.clone(), asks: opened.asks.clone() }).collect();
     let stdin = opened.iter().any(|opened| matches!(opened.plan.spec, LinkSpec::Stdin));
     let keys = if stdin { KeysAre::Unused } else { KeysAre::Commands };
-    let outlets = Outlets::choose(view, tones, keys, &instruments, stop);
+    let outlets = Outlets::choose(view, sound, keys, &instruments, stop);
     let (mut posts, mut controls) = (Vec::new(), Vec::new());
     for Opened { plan, simulated, link, events, store, book, asks, taken } in opened {
         let mut own = outlets.of_one();
-        own.extend(pages.open(plan.name.as_deref(), &plan.path, &asks)?);
+        own.extend(pages.next());
         let control = Control::open(&plan.path, asks);
         let mut session = Session::new(Setting {
             name: plan.name,

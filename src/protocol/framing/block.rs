@@ -19,18 +19,19 @@ pub(in crate::protocol) struct Block {
 impl Block {
     pub(super) fn next(&self, buffer: &[u8], scan: &mut Scan, max: usize) -> Cut {
         let mut line = scan.line;
-        while let Some(at) = find(&self.end, buffer, scan) {
-            let len = at + self.end.len();
-            let text = &buffer[line..at];
-            let opens = text.starts_with(&self.open);
-            if line > 0 && opens && line <= max {
+        loop {
+            let opens = buffer[line.min(buffer.len())..].starts_with(&self.open);
+            // As soon as it is seen, and never behind the bound: so the rest of its line does not matter.
+            if line > 0 && opens && line + self.open.len() <= max {
                 let reason = "a new block is opened before this one is closed".to_owned();
                 return Cut::Torn { len: line, at: line, reason };
             }
+            let Some(at) = find(&self.end, buffer, scan) else { break };
+            let len = at + self.end.len();
             if len > max {
                 return too_long(max);
             }
-            if (line == 0 && !opens) || (line > 0 && self.closes(text)) {
+            if (line == 0 && !opens) || (line > 0 && self.closes(&buffer[line..at])) {
                 return Cut::Frame(Frame { len, start: 0, end: at, trail: len });
             }
             line = len;
@@ -87,5 +88,15 @@ mod tests {
     fn a_block_that_is_not_closed_ends_where_the_next_is_opened() {
         let cut = block().next(b"SHOT 1\r\nA 2\r\nSHOT 2\r\n", &mut Scan::default(), 99);
         assert!(matches!(cut, Cut::Torn { len: 13, .. }), "{cut:?}");
+    }
+
+    #[test]
+    fn a_block_opened_near_the_bound_is_cut_the_same_whether_its_line_is_there_yet() {
+        for bytes in
+            [&b"SHOT 1\r\nAB\r\nSHOT 2\r\n"[..], b"SHOT 1\r\nABC\r\nSHOT 2\r\n", b"SHOT 1\r\nABCDEF\r\nSHOT 2\r\n"]
+        {
+            let cuts = [16, bytes.len()].map(|len| block().next(&bytes[..len], &mut Scan::default(), 16));
+            assert_eq!(cuts[0], cuts[1], "{bytes:?}");
+        }
     }
 }
