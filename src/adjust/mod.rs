@@ -37,6 +37,7 @@ mod equations;
 mod example;
 mod exposure;
 mod incidence;
+pub mod levelled;
 mod lines;
 mod names;
 pub mod network;

@@ -256,18 +256,8 @@ pub(super) struct Book {
     /// The job file
     #[arg(value_name = "JOB")]
     pub(super) job: PathBuf,
-    /// How the book is written; as the job was set, if absent
-    #[arg(long, value_enum)]
-    pub(super) form: Option<BookForm>,
-    /// How a misclosure is shared out
-    #[arg(long, value_enum, default_value_t = ShareOut::Length)]
-    pub(super) share_out: ShareOut,
-    /// Show feet
-    #[arg(long, conflicts_with = "metres")]
-    pub(super) feet: bool,
-    /// Show metres
-    #[arg(long)]
-    pub(super) metres: bool,
+    #[command(flatten)]
+    pub(super) shape: BookShape,
     /// As comma-separated values, one row a reading
     #[arg(long, conflicts_with = "json")]
     pub(super) csv: bool,
@@ -277,6 +267,23 @@ pub(super) struct Book {
     /// In pages, with a head and a foot on each
     #[arg(long, conflicts_with_all = ["csv", "json"])]
     pub(super) pages: bool,
+}
+
+/// How a field book is written, alone or in a report.
+#[derive(Debug, Args)]
+pub(super) struct BookShape {
+    /// How the book is written; as the job was set, if absent
+    #[arg(long, value_enum)]
+    pub(super) form: Option<BookForm>,
+    /// How a misclosure is shared out; if absent, by length, and in a report as its lines are weighted
+    #[arg(long, value_enum)]
+    pub(super) share_out: Option<ShareOut>,
+    /// Show feet
+    #[arg(long, conflicts_with = "metres")]
+    pub(super) feet: bool,
+    /// Show metres
+    #[arg(long)]
+    pub(super) metres: bool,
 }
 
 /// How the book is written.
@@ -331,4 +338,6 @@ pub(super) enum Which {
     Lines,
     /// The document of book --json
     Book,
+    /// The document of report --json
+    Report,
 }

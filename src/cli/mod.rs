@@ -11,6 +11,7 @@ mod demo;
 mod failure;
 mod format;
 mod formats;
+mod job;
 mod listen;
 mod log;
 mod outlets;

@@ -11,6 +11,7 @@ pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
     let schema = match schema.which {
         Which::Lines => live::schema(),
         Which::Book => json::schema(),
+        Which::Report => json::report_schema(),
     };
     println!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data"));
     Ok(())

@@ -4,6 +4,7 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod full;
 mod outputs;
 mod published;
 mod samples;

@@ -7,6 +7,7 @@ mod closing;
 mod distribution;
 mod figure;
 mod findings;
+pub mod full;
 mod head;
 mod lines;
 mod page_check;

@@ -19,7 +19,11 @@ const HEIGHT: u32 = 260;
 
 /// The last run's misclosure; `None` before its first setup is complete.
 pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
-    let run = book.runs().last()?;
+    misclosure_of(book, book.runs().last()?, width)
+}
+
+/// The same of any run of the book.
+pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     let setups: Vec<&Setup> = run.setups.iter().filter(|setup| setup.reduced.rise().is_some()).collect();
     let last = *setups.last()?;
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
@@ -102,7 +106,7 @@ pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
     canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, &along);
     canvas.text((right, 16.0), Anchor::End, "dashed: allowed; shaded: likely");
     let words = words(book, run, allowed_end);
-    Some(Plot { svg: canvas.finish("Misclosure in its envelope", &words), words })
+    Some(canvas.finish("Misclosure in its envelope", words))
 }
 
 /// The same envelope with points between: it grows with the root of the length, so its square grows evenly.

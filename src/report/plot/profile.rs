@@ -28,7 +28,11 @@ struct Drawn {
 
 /// The last run's profile; `None` before its first setup is complete.
 pub fn profile(book: &Book, width: u32) -> Option<Plot> {
-    let run = book.runs().last()?;
+    profile_of(book, book.runs().last()?, width)
+}
+
+/// The same of any run of the book.
+pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     let unit = book.settings().unit;
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
     let tied = run.chains.first().is_some_and(|chain| chain.datum.is_some());
@@ -87,13 +91,13 @@ pub fn profile(book: &Book, width: u32) -> Option<Plot> {
         None => format!("it has come to {}", run.last_point()),
     };
     let words = format!(
-        "Profile of run {} from {}: {} setups over {}; {at_end}.",
+        "Profile of run {} from {}: {} over {}; {at_end}.",
         run.number,
         run.start,
-        drawn.len(),
+        if drawn.len() == 1 { "1 setup".to_owned() } else { format!("{} setups", drawn.len()) },
         say.distance(run.distance())
     );
-    Some(Plot { svg: canvas.finish("Profile of the run", &words), words })
+    Some(canvas.finish("Profile of the run", words))
 }
 
 fn drawn(book: &Book, run: &Run) -> Vec<Drawn> {
