@@ -9,6 +9,7 @@ pub mod daemon;
 pub mod excerpt;
 pub mod link;
 pub mod nearest;
+pub mod page;
 pub mod protocol;
 pub mod report;
 pub mod simulate;

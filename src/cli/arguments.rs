@@ -44,6 +44,8 @@ pub(super) enum Verb {
     Ports,
     /// Print the field book of a job
     Book(Book),
+    /// Why a run does not close, the likeliest single mistake first
+    Explain(Explain),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -99,6 +101,12 @@ pub(super) struct View {
     /// No tones
     #[arg(long)]
     pub(super) quiet: bool,
+    /// Where the live page listens: lan, a port, or an address; this machine only, if absent
+    #[arg(long, value_name = "ADDR", conflicts_with = "no_page")]
+    pub(super) page: Option<String>,
+    /// No live page
+    #[arg(long)]
+    pub(super) no_page: bool,
 }
 
 /// Arguments of `listen`.
@@ -286,6 +294,20 @@ pub(super) struct BookShape {
     pub(super) metres: bool,
 }
 
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+pub(super) struct Explain {
+    /// The job file
+    #[arg(value_name = "JOB")]
+    pub(super) job: PathBuf,
+    /// Only this run
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) run: Option<u32>,
+    /// As one JSON document
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
 /// How the book is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum BookForm {
@@ -340,4 +362,6 @@ pub(super) enum Which {
     Book,
     /// The document of report --json
     Report,
+    /// The document of explain --json
+    Explain,
 }

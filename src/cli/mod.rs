@@ -8,6 +8,7 @@ mod backup;
 mod book;
 mod capture;
 mod demo;
+mod explain;
 mod failure;
 mod format;
 mod formats;
@@ -15,9 +16,13 @@ mod job;
 mod listen;
 mod log;
 mod outlets;
+mod page;
+mod polls;
 mod ports;
 mod replay;
+mod say;
 mod schema;
+mod signals;
 mod simulate;
 mod source;
 mod tell;
@@ -51,6 +56,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Tell(tell) => tell::run(tell),
         Verb::Ports => ports::run(),
         Verb::Book(book) => book::run(&book),
+        Verb::Explain(explain) => explain::run(&explain),
         Verb::Replay(replay) => replay::run(&replay),
         Verb::Verify(job) => verify::run(&job),
         Verb::Backup(backup) => backup::run(&backup),

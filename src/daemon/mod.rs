@@ -26,7 +26,7 @@ use crate::link::{EventReceiver, Gone, LinkEvent, Stop};
 pub use clock::{Clock, SystemClock};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
 pub use recognise::{Listener, Recognised};
-pub use session::{AtStart, Ending, Session, Setting};
+pub use session::{Ending, Session, Setting};
 
 /// How often the loop looks at silence, the disk and the clock when nothing else wakes it.
 const TICK: Duration = Duration::from_secs(1);

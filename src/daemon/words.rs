@@ -4,12 +4,14 @@
 
 use std::fmt;
 
+use crate::adjust::explain::misclosures;
 use crate::book::Book;
 use crate::book::event::{Command, ReadingNumber, StruckPlace, Target};
 use crate::book::finding::{FindingKey, Priority};
 use crate::book::reading::{PointName, Reading, Role};
 use crate::book::settings::KnownPoint;
 use crate::nearest::nearest;
+use crate::report::causes;
 use crate::units::{Measured, Unit};
 
 /// One command: its first word, what follows it, and what it does.
@@ -39,6 +41,7 @@ pub const VERBS: &[Verb] = &[
     Verb { word: "start", follows: "POINT", does: "a new run starts here" },
     Verb { word: "ack", follows: "[FINDING]", does: "seen: it stays in the record and holds nobody" },
     Verb { word: "key", follows: "STAFF [SIGHT] [back|fore|inter]", does: "a reading taken by eye, in the job's unit" },
+    Verb { word: "accept", follows: "NUMBER [READING] [FINDING]", does: "yes, that is why the run does not close" },
     Verb { word: "undo", follows: "[EVENT]", does: "take a command back" },
     Verb { word: "status", follows: "", does: "how the run stands" },
 ];
@@ -119,6 +122,7 @@ pub fn understand(words: &[String], book: &Book) -> Result<Spoken, Misunderstood
             _ => return Err(wrong(verb, rest)),
         },
         "key" => Command::KeyIn { reading: Box::new(keyed(rest, book.settings().unit)?) },
+        "accept" => accept(rest, book)?,
         "undo" => match rest {
             [] => Command::Undo { event: book.amendments().latest().ok_or(Misunderstood::NothingStands)?.event },
             [event] => Command::Undo { event: event.parse().map_err(|_| wrong(verb, rest))? },
@@ -128,6 +132,23 @@ pub fn understand(words: &[String], book: &Book) -> Result<Spoken, Misunderstood
         _ => return Err(Misunderstood::NoSuchVerb { found: verb.to_owned() }),
     };
     Ok(Spoken::Command(command))
+}
+
+/// A cause by its number, of the latest misclosure or of the one that is named.
+fn accept(rest: &[&str], book: &Book) -> Result<Command, Misunderstood> {
+    let verb = "accept";
+    let (finding, numbers) = match rest {
+        [numbers @ .., key] if key.contains('@') => (Some(key.parse().map_err(|e| explained(verb, e))?), numbers),
+        numbers => (misclosures(book, None).pop(), numbers),
+    };
+    let (number, reading) = match numbers {
+        [number] => (*number, None),
+        [number, reading] => (*number, Some(self::reading(verb, reading)?)),
+        _ => return Err(wrong(verb, rest)),
+    };
+    let number = number.parse().map_err(|_| wrong(verb, rest))?;
+    let finding = finding.ok_or(Misunderstood::NothingToExplain)?;
+    causes::accept(book, &finding, number, reading).map_err(|error| explained(verb, error))
 }
 
 /// The newest finding that holds the crew.
@@ -224,6 +245,8 @@ pub enum Misunderstood {
         /// Why.
         why: String,
     },
+    /// No misclosure is over its allowance.
+    NothingToExplain,
     /// Nothing to acknowledge or to undo.
     NothingStands,
 }
@@ -249,6 +272,7 @@ impl fmt::Display for Misunderstood {
                 write!(f, "{found:?} found after {verb}, \"{verb} {wanted}\" was wanted")
             }
             Misunderstood::Explained { verb, why } => write!(f, "{verb}: {why}"),
+            Misunderstood::NothingToExplain => write!(f, "no misclosure is over its allowance: nothing to explain"),
             Misunderstood::NothingStands => write!(f, "nothing stands that could be taken back or seen"),
         }
     }

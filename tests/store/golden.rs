@@ -63,7 +63,7 @@ fn a_row_that_was_stored_is_still_understood() {
 /// hold it.
 #[test]
 fn the_samples_hold_every_variant() {
-    let (mut bodies, mut heards, mut links, mut commands) = ([0; 12], [0; 10], [0; 6], [0; 15]);
+    let (mut bodies, mut heards, mut links, mut commands) = ([0; 12], [0; 10], [0; 6], [0; 16]);
     for event in samples::all() {
         let body = match event.body {
             Body::JobOpened { .. } => 0,
@@ -112,6 +112,7 @@ fn the_samples_hold_every_variant() {
                     Said::Acknowledge { .. } => 12,
                     Said::KeyIn { .. } => 13,
                     Said::Undo { .. } => 14,
+                    Said::Accept { .. } => 15,
                 }] += 1;
                 5
             }

@@ -1,7 +1,7 @@
 //! One event of every kind, every way of hearing, every command: what the goldens and the walks are made from.
 
 use closerun::book::classes::{Basis, Class, Limit, Rate};
-use closerun::book::event::{Body, Command, Event, LinkState, Origin, StruckPlace, Target, Verdict};
+use closerun::book::event::{Body, Command, Event, LinkState, Origin, StruckPlace, Taken, Target, Verdict};
 use closerun::book::finding::{FindingId, FindingKey, Place, Priority};
 use closerun::book::moment::Moment;
 use closerun::book::reading::{Heard, PointName, Reading, Refusal, Role, Status};
@@ -146,6 +146,11 @@ fn heard() -> Vec<(Heard, &'static [u8])> {
 
 fn commands() -> Vec<Command> {
     let point = |name: &str| PointName::new(name).unwrap();
+    let accept = |cause: &str, taken| Command::Accept {
+        finding: "misclosure@point-1.9-BM-1".parse().unwrap(),
+        cause: cause.to_owned(),
+        taken,
+    };
     vec![
         Command::Strike { reading: 3, place: StruckPlace::Free },
         Command::Strike { reading: 4, place: StruckPlace::Empty },
@@ -167,6 +172,13 @@ fn commands() -> Vec<Command> {
         Command::Acknowledge { key: key() },
         Command::KeyIn { reading: Box::new(Reading::of(metres("0.91215"))) },
         Command::Undo { event: 12 },
+        accept("back and fore exchanged", Taken::Exchanged { readings: vec![7, 8] }),
+        accept("a decimetre", Taken::Read { reading: 7, staff: metres("1.2345") }),
+        accept("a repeat", Taken::Repeat { reading: 7 }),
+        accept("against its repeats", Taken::Struck { reading: 7 }),
+        accept("another mark", Taken::Point { reading: 7, point: point("BM-2") }),
+        accept("digits turned", Taken::Known { known: known("BM-2", "52.3840", Unit::Metre, false) }),
+        accept("staff zeros", Taken::Booked),
     ]
 }
 

@@ -76,7 +76,7 @@ fn unguarded(name: &str) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::adjust::network::{Given, Hold};
+    use crate::adjust::given::{Given, Hold};
     use crate::book::reading::PointName;
     use crate::units::{Length, Unit};
 

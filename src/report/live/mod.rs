@@ -9,12 +9,13 @@ mod text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::book::event::{Body, Command, Event, LinkState, Origin, Target, Verdict};
+use crate::book::event::{Body, Command, Event, LinkState, Origin, Taken, Target, Verdict};
 use crate::book::finding::{Amount, Finding, FindingKey, Priority};
 use crate::book::reading::{Heard, Reading, Role};
 use crate::book::run::{ClosesOn, Closure};
 use crate::book::wording::Wording;
 use crate::book::{Book, Came, NextStaff, SpotState, next_staff};
+use crate::report::causes::{Causes, causes};
 use crate::units::{Length, Unit};
 
 pub use text::{Ink, Painter, status_block};
@@ -78,6 +79,8 @@ pub enum What {
     },
     /// The crew is told of a finding.
     Finding(FindingLine),
+    /// What could be behind a misclosure that the crew was just told of.
+    Causes(Causes),
     /// A finding's cause is gone.
     Withdrawn {
         /// Which.
@@ -232,7 +235,11 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
         },
         Body::ListeningEnded { reason } => What::Ended { reason: reason.clone() },
     };
-    vec![line(what)]
+    let mut lines = vec![line(what)];
+    if let Body::Announced { key, priority: Priority::Hold, .. } = &event.body {
+        lines.extend(causes(book, key).map(|causes| line(What::Causes(causes))));
+    }
+    lines
 }
 
 /// A line about the recording itself, which no event can hold.
@@ -438,6 +445,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
         (spot.role == Role::Intermediate, "single, unchecked"),
         (entry.came == Came::KeyedIn, "keyed in"),
         (entry.reading.unprotected, "unprotected"),
+        (book.amendments().of(number).is_some_and(|said| said.read_as.is_some()), "taken for another value"),
     ];
     Some(ReadingLine {
         number,
@@ -506,8 +514,27 @@ pub fn command_words(command: &Command) -> String {
         Command::StartRun { point, .. } => format!("a run starts on {point}"),
         Command::Acknowledge { key } => format!("seen: {key}"),
         Command::KeyIn { .. } => "a reading keyed in".to_owned(),
+        Command::Accept { finding, cause, taken } => match taken_words(taken) {
+            Some(taken) => format!("{finding} is explained: {cause}: {taken}"),
+            None => format!("{finding} is explained: {cause}; booked as it was"),
+        },
         Command::Undo { event } => format!("event {event} taken back"),
     }
+}
+
+/// What readings or points are taken for, without naming the one that the words stand beside.
+pub(super) fn taken_words(taken: &Taken) -> Option<String> {
+    Some(match taken {
+        Taken::Exchanged { .. } => "backsight and foresight are exchanged".to_owned(),
+        Taken::Read { staff, .. } => format!("taken for {} {}", staff.digits(), staff.unit()),
+        Taken::Repeat { .. } => "made a repeat".to_owned(),
+        Taken::Struck { .. } => "struck out".to_owned(),
+        Taken::Point { point, .. } => format!("put on {point}"),
+        Taken::Known { known } => {
+            format!("{} is taken for {} {}", known.name, known.elevation.digits(), known.elevation.unit())
+        }
+        Taken::Booked => return None,
+    })
 }
 
 pub(super) fn role_words(role: Role) -> &'static str {

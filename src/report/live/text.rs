@@ -5,6 +5,7 @@
 use super::{FindingLine, Line, ReadingLine, Status, VerdictLine, What};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
+use crate::report::causes::{Causes, Extent, Paragraph, paragraphs};
 use crate::units::Unit;
 
 /// How a line may be drawn.
@@ -79,6 +80,7 @@ impl Painter {
                 _ => self.wrap("", &format!("{text}, {}", time(&line.at))),
             },
             What::Command { text, .. } => self.wrap("", &format!("       > {text}")),
+            What::Causes(causes) => self.causes(causes),
             What::Withdrawn { key } => vec![self.coloured(GREY, &format!("         no longer: {key}"))],
             What::Notice { priority, text } => self.sentence(*priority, text),
             What::Ended { reason } => vec![format!("listening ended, {}: {reason}", time(&line.at))],
@@ -128,6 +130,11 @@ impl Painter {
             out.push(self.coloured(GREY, &format!("{:LEAD$}seen it: ack {}", "", finding.key)));
         }
         out
+    }
+
+    fn causes(&self, causes: &Causes) -> Vec<String> {
+        let told = paragraphs(causes, Extent::Few);
+        told.iter().flat_map(|Paragraph { lead, text }| self.wrap(lead, text)).collect()
     }
 
     fn verdict(&self, verdict: &VerdictLine) -> Vec<String> {

@@ -5,7 +5,7 @@ use super::tree::{AdjustedFigures, AdjustedLine, AdjustmentView, GlobalView, Kno
 use crate::adjust::levelled::{LeftOut, Levelled, Origin, Weighting};
 use crate::adjust::outcome::{AdjustedSection, Adjustment, KnownCheck};
 use crate::adjust::snoop::{Proposal, Suspect, propose};
-use crate::adjust::tests::{Levels, Sigma, Verdict};
+use crate::adjust::significance::{Levels, Sigma, Verdict};
 use crate::adjust::{Network, Options, Outcome, adjust};
 use crate::book::reading::Role;
 use crate::units::Length;
