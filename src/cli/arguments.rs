@@ -1,6 +1,7 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
 mod kit;
+mod report;
 
 use std::path::PathBuf;
 
@@ -8,6 +9,7 @@ use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use report::{PaperSize, Report};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
 #[derive(Debug, Parser)]
@@ -44,6 +46,8 @@ pub(super) enum Verb {
     Ports,
     /// Print the field book of a job
     Book(Book),
+    /// The report of a job for its file: PDF, spreadsheet, tables, drawings
+    Report(Report),
     /// Why a run does not close, the likeliest single mistake first
     Explain(Explain),
     /// Recompute a job from its raw bytes and compare

@@ -5,8 +5,11 @@
 mod harness;
 
 mod full;
+mod office;
 mod outputs;
+mod paper;
 mod published;
 mod samples;
 mod schema;
+mod spreadsheet;
 mod standing;

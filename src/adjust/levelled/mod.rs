@@ -15,7 +15,7 @@ mod weighting;
 
 use std::collections::BTreeSet;
 
-use super::network::{Given, Section};
+use super::given::{Given, Section};
 use crate::book::Book;
 use crate::book::reading::{PointName, Role};
 use crate::book::run::{Run, Setup};

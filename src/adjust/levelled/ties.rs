@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Found, Levelled};
-use crate::adjust::network::{Given, Hold, KnownMark};
+use crate::adjust::given::{Given, Hold, KnownMark};
 use crate::book::Book;
 use crate::book::reading::PointName;
 

@@ -242,7 +242,7 @@ pub enum TieOrigin {
 }
 
 /// The fore point of a setup, or the start of a run.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema)]
 pub struct Reached {
     /// The run, counted from 1.
     pub run: u32,
@@ -315,6 +315,10 @@ pub struct PageCheck {
     pub from: String,
     /// Last point.
     pub to: String,
+    /// The line of the run on which it begins, counted from 1.
+    pub first_line: u32,
+    /// The line on which it ends.
+    pub last_line: u32,
     /// Sum of the backsights of setups that have both sights.
     pub sum_backsights: Figure,
     /// Sum of their foresights.

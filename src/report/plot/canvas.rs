@@ -4,7 +4,7 @@
 //! Colours are of the Okabe-Ito set; each has one job.
 
 /// Size of letters, in CSS pixels.
-pub(super) const LETTER: f64 = 13.0;
+pub const LETTER: f64 = 13.0;
 
 /// Radius of a round mark.
 pub const ROUND_RADIUS: f64 = 5.0;

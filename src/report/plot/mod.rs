@@ -14,7 +14,7 @@ mod residuals;
 mod svg;
 
 pub use balance::{balance, balance_of};
-pub use canvas::{Anchor, Drawing, INK, Job, Look, Place, ROUND_RADIUS, Shape};
+pub use canvas::{Anchor, Drawing, INK, Job, LETTER, Look, Place, ROUND_RADIUS, Shape};
 pub use misclosure::{misclosure, misclosure_of};
 pub use network::network;
 pub use profile::{profile, profile_of};

@@ -8,7 +8,7 @@ use crate::book::settings::Booking;
 use crate::report::document::full::standing_counts;
 use crate::report::document::full::tree::StandingCount;
 use crate::report::document::tree::{FindingRow, FindingState, LimitRow, SaidRow, State};
-use crate::report::document::{FieldBook, by_words, time_words};
+use crate::report::document::{FieldBook, by_words, history_words, time_words};
 
 /// Records that were not booked are listed up to this many; the JSON lists them all.
 const NOT_BOOKED_MAX: usize = 12;
@@ -146,7 +146,6 @@ fn unit_words(book: &FieldBook) -> String {
 }
 
 fn finding(book: &FieldBook, row: &FindingRow, width: usize) -> Vec<String> {
-    let at = |at: &str| time_words(&book.opened_at, at);
     let sign = format!("[{}]", row.priority.word());
     let mut lines = vec![match row.state {
         FindingState::Stands => format!("{sign:<LEAD$}{}", row.key),
@@ -163,14 +162,7 @@ fn finding(book: &FieldBook, row: &FindingRow, width: usize) -> Vec<String> {
     if row.state == FindingState::Stands {
         lines.extend(led("", &row.todo, width));
     }
-    let mut told: Vec<(u64, String)> = Vec::new();
-    let announced = row.announced.iter();
-    told.extend(announced.map(|told| (told.event, format!("announced {} as {}", at(&told.at), told.priority.word()))));
-    let seen = row.acknowledged.iter();
-    told.extend(seen.map(|told| (told.event, format!("acknowledged {} {}", at(&told.at), by_words(&told.by)))));
-    told.extend(row.withdrawn.iter().map(|told| (told.event, format!("gone {}", at(&told.at)))));
-    told.sort();
-    let told: Vec<String> = told.into_iter().map(|(_, words)| words).collect();
+    let told = history_words(&book.opened_at, row);
     if told.is_empty() {
         lines.extend(led("", "not announced", width));
     } else {

@@ -4,9 +4,9 @@ use super::super::figure::Scales;
 use super::tree::{AdjustedFigures, AdjustedLine, AdjustmentView, GlobalView, KnownCheckRow};
 use crate::adjust::levelled::{LeftOut, Levelled, Origin, Weighting};
 use crate::adjust::outcome::{AdjustedSection, Adjustment, KnownCheck};
-use crate::adjust::snoop::{Proposal, Suspect, propose};
 use crate::adjust::significance::{Levels, Sigma, Verdict};
-use crate::adjust::{Network, Options, Outcome, adjust};
+use crate::adjust::snoop::{Proposal, Suspect, propose};
+use crate::adjust::{Effects, Network, Options, Outcome, adjust};
 use crate::book::reading::Role;
 use crate::units::Length;
 
@@ -29,7 +29,8 @@ pub(super) fn adjusted(scales: Scales, levelled: &Levelled, weighting: &Weightin
         left_out,
     };
     // A priori: with the few checks that a run has, what its residuals say of the noise is worth little.
-    let options = Options { weights: weighting.rule, sigma: Sigma::APriori, levels: Levels::USUAL };
+    let options =
+        Options { weights: weighting.rule, sigma: Sigma::APriori, levels: Levels::USUAL, effects: Effects::OnEnds };
     let solved = Network::new(levelled.given.clone()).and_then(|network| {
         let outcome = adjust(&network, &options)?;
         Ok((network, outcome))

@@ -20,7 +20,8 @@ use crate::adjust::weights::WeightRule;
 use crate::book::Book;
 use crate::book::event::Event;
 use crate::book::finding::{FindingKey, Place};
-use crate::report::plot;
+use crate::book::run::Run;
+use crate::report::plot::{self, Plot};
 use tree::{PlotView, SCHEMA};
 
 /// How a report is wanted.
@@ -45,7 +46,8 @@ pub enum ShareOut {
     AsBooked,
 }
 
-/// Width of a drawing in the report, in CSS pixels.
+/// Width of a drawing, in CSS pixels: as wide as the text of a page at the size of its letters. Two stand side by side at
+/// half of it.
 const PLOT_WIDTH: u32 = 720;
 
 /// The report of a job: `book` is the fold of `events`.
@@ -120,24 +122,23 @@ fn plots(book: &Book, field_book: &FieldBook, adjustment: &tree::AdjustmentView)
     let runs = book.runs().iter().filter(|run| field_book.runs.iter().any(|part| part.number == run.number));
     let mut plots = Vec::new();
     for run in runs {
-        let drawn = [
-            ("profile", plot::profile_of(book, run, PLOT_WIDTH)),
-            ("misclosure", plot::misclosure_of(book, run, PLOT_WIDTH)),
-            ("balance", plot::balance_of(book, run, PLOT_WIDTH)),
-        ];
-        let drawn = drawn.into_iter().filter_map(|(what, plot)| Some((what, plot?)));
-        plots.extend(drawn.map(|(what, plot)| view(format!("run-{}-{what}", run.number), Some(run.number), plot)));
+        let mut draw = |what: &str, paper_width: u32, draw: fn(&Book, &Run, u32) -> Option<Plot>| {
+            let name = format!("run-{}-{what}", run.number);
+            plots.extend(view(name, Some(run.number), paper_width, |width| draw(book, run, width)));
+        };
+        draw("profile", PLOT_WIDTH, plot::profile_of);
+        draw("misclosure", PLOT_WIDTH / 2, plot::misclosure_of);
+        draw("balance", PLOT_WIDTH / 2, plot::balance_of);
     }
     if let Some(figures) = &adjustment.figures {
-        let drawn = [
-            ("residuals", plot::residuals(figures, PLOT_WIDTH)),
-            ("network", plot::network(field_book, figures, PLOT_WIDTH)),
-        ];
-        plots.extend(drawn.into_iter().filter_map(|(what, plot)| Some(view(what.to_owned(), None, plot?))));
+        plots.extend(view("residuals".to_owned(), None, PLOT_WIDTH, |width| plot::residuals(figures, width)));
+        plots.extend(view("network".to_owned(), None, PLOT_WIDTH, |width| plot::network(field_book, figures, width)));
     }
     plots
 }
 
-fn view(name: String, run: Option<u32>, plot: plot::Plot) -> PlotView {
-    PlotView { name, run, words: plot.words.clone(), plot }
+fn view(name: String, run: Option<u32>, paper_width: u32, draw: impl Fn(u32) -> Option<Plot>) -> Option<PlotView> {
+    let plot = draw(PLOT_WIDTH)?;
+    let paper = if paper_width == PLOT_WIDTH { plot.drawing.clone() } else { draw(paper_width)?.drawing };
+    Some(PlotView { name, run, words: plot.words.clone(), plot, paper })
 }

@@ -10,7 +10,7 @@ use crate::adjust::outcome::Standing;
 use crate::book::event::Origin;
 use crate::book::finding::Priority;
 use crate::report::document::tree::{Closes, FieldBook, Figure, Reached};
-use crate::report::plot::Plot;
+use crate::report::plot::{Drawing, Plot};
 
 /// Version of the tree.
 pub const SCHEMA: u32 = 1;
@@ -310,9 +310,12 @@ pub struct PlotView {
     pub run: Option<u32>,
     /// What it shows, in one sentence.
     pub words: String,
-    /// The drawing.
+    /// The drawing, for a file of its own.
     #[serde(skip)]
     pub plot: Plot,
+    /// The same as wide as paper has room for it.
+    #[serde(skip)]
+    pub paper: Drawing,
 }
 
 /// How many findings of each priority stand.
