@@ -44,6 +44,7 @@ pub mod levelled;
 mod lines;
 mod names;
 pub mod network;
+pub mod observed;
 pub mod outcome;
 pub mod plan;
 mod problem;

@@ -4,7 +4,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::event::{Command, ReadingNumber, StruckPlace, Taken, Target};
+use super::event::{Command, Origin, ReadingNumber, StruckPlace, Taken, Target};
+use super::moment::Moment;
 use super::reading::{PointName, Reading, Role};
 use super::settings::KnownPoint;
 use crate::units::Measured;
@@ -39,6 +40,10 @@ pub struct Amendment {
 pub struct Said {
     /// The number of its event.
     pub event: u64,
+    /// When.
+    pub at: Moment,
+    /// Over which way.
+    pub by: Origin,
     /// What was said.
     pub command: Command,
 }
@@ -55,11 +60,14 @@ pub struct Amendments {
 
 impl Amendments {
     /// Takes one more command in.
-    pub(super) fn say(&mut self, event: u64, command: &Command) {
-        self.said.push(Said { event, command: command.clone() });
-        match command {
-            Command::Undo { .. } => self.gather(),
-            _ => self.fold(command),
+    pub(super) fn say(&mut self, said: Said) {
+        let undoes = matches!(said.command, Command::Undo { .. });
+        if !undoes {
+            self.fold(&said.command);
+        }
+        self.said.push(said);
+        if undoes {
+            self.gather();
         }
     }
 
@@ -115,7 +123,7 @@ impl Amendments {
     }
 
     /// Events whose command was taken back. An undo that was itself undone takes nothing back.
-    fn undone(&self) -> BTreeSet<u64> {
+    pub fn undone(&self) -> BTreeSet<u64> {
         let mut undone = BTreeSet::new();
         for said in self.said.iter().rev() {
             if let Command::Undo { event } = said.command
@@ -202,18 +210,18 @@ impl Amendments {
 mod tests {
     use super::*;
 
-    fn strike(reading: u32) -> Command {
-        Command::Strike { reading, place: StruckPlace::Empty }
+    fn said(event: u64, command: Command) -> Said {
+        Said { event, at: Moment::from_us(0), by: Origin::Terminal, command }
     }
 
     #[test]
     fn an_undo_takes_back_and_its_own_undo_brings_back() {
         let mut amendments = Amendments::default();
-        amendments.say(10, &strike(3));
-        amendments.say(11, &Command::Undo { event: 10 });
+        amendments.say(said(10, Command::Strike { reading: 3, place: StruckPlace::Empty }));
+        amendments.say(said(11, Command::Undo { event: 10 }));
         assert_eq!(amendments.of(3), None);
         assert!(!amendments.stands(10));
-        amendments.say(12, &Command::Undo { event: 11 });
+        amendments.say(said(12, Command::Undo { event: 11 }));
         assert!(amendments.of(3).unwrap().struck.is_some());
         assert_eq!(amendments.latest().unwrap().event, 10);
     }
@@ -223,10 +231,10 @@ mod tests {
         let finding = "misclosure@point-1.3-BM".parse().unwrap();
         let taken = Taken::Exchanged { readings: vec![3, 4] };
         let mut amendments = Amendments::default();
-        amendments.say(7, &Command::Accept { finding, cause: "exchanged".to_owned(), taken });
+        amendments.say(said(7, Command::Accept { finding, cause: "exchanged".to_owned(), taken }));
         assert!([3, 4].into_iter().all(|reading| amendments.of(reading).unwrap().exchanged));
         assert_eq!(amendments.latest().unwrap().event, 7);
-        amendments.say(8, &Command::Undo { event: 7 });
+        amendments.say(said(8, Command::Undo { event: 7 }));
         assert_eq!(amendments, Amendments { said: amendments.said.clone(), ..Amendments::default() });
     }
 
@@ -234,9 +242,9 @@ mod tests {
     fn a_circle_of_names_ends() {
         let name = |text| PointName::new(text).unwrap();
         let mut amendments = Amendments::default();
-        amendments.say(1, &Command::Rename { from: name("A"), to: name("B") });
+        amendments.say(said(1, Command::Rename { from: name("A"), to: name("B") }));
         assert_eq!(amendments.name(name("A")), name("B"));
-        amendments.say(2, &Command::Rename { from: name("B"), to: name("A") });
+        amendments.say(said(2, Command::Rename { from: name("B"), to: name("A") }));
         assert_eq!(amendments.name(name("B")), name("A"));
     }
 }

@@ -28,7 +28,7 @@ pub mod wording;
 
 use std::collections::BTreeMap;
 
-pub use amend::{Amendment, Amendments};
+pub use amend::{Amendment, Amendments, Said};
 pub use decide::{Input, Refused, decide};
 pub use flow::{Spot, SpotState};
 pub use judge::judge;
@@ -36,7 +36,7 @@ pub use next_staff::{NextStaff, next_staff};
 pub use records::{Bytes, Records};
 
 use checks::At;
-use event::{Body, Command, Event, ReadingNumber, Verdict};
+use event::{Body, Command, Event, Origin, ReadingNumber, Verdict};
 use finding::{Finding, FindingKey, Place, Priority};
 use flow::{Flow, Ground};
 use moment::Moment;
@@ -156,7 +156,7 @@ impl Book {
                     self.enter(event, reading, Came::Heard);
                 }
             }
-            Body::Commanded { command, .. } => self.obey(event, command),
+            Body::Commanded { command, by } => self.obey(event, command, by),
             Body::LinkChanged { state } => self.records.link_changed(event.seq, state),
             Body::ClockStepped { by_ms } => self.records.clock_stepped(event.seq, *by_ms),
             Body::Announced { key, priority, .. } => {
@@ -262,7 +262,8 @@ impl Book {
     /// The runs as they would be had this been said too: every reading placed anew, without checks.
     pub fn suppose(&self, command: &Command) -> Vec<Run> {
         let mut amendments = self.amendments.clone();
-        amendments.say(self.last_event + 1, command);
+        let (event, at) = (self.last_event + 1, self.last_at);
+        amendments.say(Said { event, at, by: Origin::Start, command: command.clone() });
         let known = known_points(self.settings(), &amendments);
         let ground = Ground { settings: self.settings(), known: &known, amendments: &amendments };
         let mut flow = Flow::default();
@@ -361,7 +362,8 @@ impl Book {
         }
     }
 
-    fn obey(&mut self, event: &Event, command: &Command) {
+    fn obey(&mut self, event: &Event, command: &Command, by: &Origin) {
+        let said = || Said { event: event.seq, at: event.at, by: by.clone(), command: command.clone() };
         match command {
             Command::Acknowledge { key } => {
                 if let Some(standing) = self.standing.get_mut(key) {
@@ -370,11 +372,11 @@ impl Book {
                 }
             }
             Command::KeyIn { reading } => {
-                self.amendments.say(event.seq, command);
+                self.amendments.say(said());
                 self.enter(event, reading, Came::KeyedIn);
             }
             _ => {
-                self.amendments.say(event.seq, command);
+                self.amendments.say(said());
                 self.know();
                 if !matches!(command, Command::Note { .. }) {
                     self.place_all();

@@ -1,6 +1,7 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
 mod kit;
+mod network;
 mod report;
 
 use std::path::PathBuf;
@@ -9,6 +10,7 @@ use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 pub(super) use report::{PaperSize, Report};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
@@ -50,6 +52,10 @@ pub(super) enum Verb {
     Report(Report),
     /// Why a run does not close, the likeliest single mistake first
     Explain(Explain),
+    /// Adjust the runs of jobs, and plain networks, by least squares
+    Adjust(Box<Adjust>),
+    /// What intended runs would give, and which extra run would help most
+    Plan(Plan),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -368,4 +374,8 @@ pub(super) enum Which {
     Report,
     /// The document of explain --json
     Explain,
+    /// The document of adjust --json
+    Adjust,
+    /// The document of plan --json
+    Plan,
 }

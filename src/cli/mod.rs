@@ -15,6 +15,7 @@ mod formats;
 mod job;
 mod listen;
 mod log;
+mod network;
 mod outlets;
 mod page;
 mod polls;
@@ -59,6 +60,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Book(book) => book::run(&book),
         Verb::Report(report) => report::run(&report),
         Verb::Explain(explain) => explain::run(&explain),
+        Verb::Adjust(adjust) => network::adjust::run(&adjust),
+        Verb::Plan(plan) => network::plan::run(&plan),
         Verb::Replay(replay) => replay::run(&replay),
         Verb::Verify(job) => verify::run(&job),
         Verb::Backup(backup) => backup::run(&backup),

@@ -5,7 +5,7 @@ use super::arguments::{Schema, Which};
 use super::say;
 use crate::book::classes::{self, Class, Limit, Rate};
 use crate::book::wording::Wording;
-use crate::report::{causes, json, live};
+use crate::report::{causes, json, live, network, plan};
 use crate::units::Unit;
 
 pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
@@ -14,6 +14,8 @@ pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
         Which::Book => json::schema(),
         Which::Report => json::report_schema(),
         Which::Explain => causes::schema(),
+        Which::Adjust => network::schema(),
+        Which::Plan => plan::schema(),
     };
     say::line(format_args!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data")));
     Ok(())

@@ -19,7 +19,7 @@ pub mod tree;
 pub(super) use cut::{cut, page_end};
 pub(super) use findings::history_words;
 pub use page_check::page_check;
-pub(super) use said::{by_words, time_words};
+pub(super) use said::{about, by_words, time_words};
 pub use tree::{Distribution, FieldBook};
 
 use std::collections::BTreeMap;
