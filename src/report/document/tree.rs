@@ -24,7 +24,7 @@ pub struct FieldBook {
     pub job: String,
     /// Something in it came from a simulated instrument: nothing here was measured.
     pub simulated: bool,
-    /// Version of the program that opened the job.
+    /// The program that opened the job, with its version.
     pub program: String,
     /// When the job was opened, RFC 3339 in UTC, as all times here.
     pub opened_at: String,

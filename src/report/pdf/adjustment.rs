@@ -38,11 +38,7 @@ pub(super) fn adjustment<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report) {
 
 fn tests(sheets: &mut Sheets<'_, '_>, figures: &AdjustedFigures) {
     let held = if figures.held_to_all { "held to all known marks" } else { "one known mark held" };
-    let words = format!(
-        "{} observations, {} unknown heights, {} degrees of freedom; {held}",
-        figures.observations, figures.unknowns, figures.degrees_of_freedom
-    );
-    fact(sheets, "extent", &words);
+    fact(sheets, "extent", &format!("{}; {held}", figures.extent()));
     fact(sheets, "intervals", &format!("deviations and intervals {}; {} %", figures.sigma, figures.confidence));
     fact(sheets, "levels", &figures.levels);
     match &figures.global {

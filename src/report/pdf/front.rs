@@ -267,7 +267,7 @@ fn job(sheets: &mut Sheets<'_, '_>, report: &Report) {
     let mut facts: Vec<(&str, String)> = vec![
         (
             "kept",
-            format!("{} to {} UTC, begun with closerun {}", clock(&book.opened_at), clock(&book.last_at), book.program),
+            format!("{} to {} UTC, begun with {}", clock(&book.opened_at), clock(&book.last_at), book.program),
         ),
         ("record", format!("{} events; digest of the last, which covers all before it (SHA-256):", record.events)),
         ("", record.digest.clone()),

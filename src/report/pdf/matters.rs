@@ -52,8 +52,12 @@ fn finding(report: &Report, row: &FindingRow) -> Row {
         Priority::Warn => Ink::Orange,
         Priority::Note => Ink::Black,
     };
-    // The signs of the other outlets, by shapes that every letter case has.
-    let sign = Cell::of(Style::STRONG.in_ink(ink), row.priority.word());
+    let shape = match row.priority {
+        Priority::Hold => "\u{25a0}",
+        Priority::Warn => "\u{25b2}",
+        Priority::Note => "\u{2013}",
+    };
+    let sign = Cell::of(Style::STRONG.in_ink(ink), format!("{shape} {}", row.priority.word()));
     let sign = if gone { sign.and(Style::SMALL, "no longer") } else { sign };
     let mut what = Cell::of(if gone { Style::BODY.in_ink(Ink::Grey) } else { Style::BODY }, on_paper(&row.fact));
     // The sentence is in the job's unit; what is shown in another is said again.
@@ -197,9 +201,9 @@ fn legend(sheets: &mut Sheets<'_, '_>, report: &Report) {
 }
 
 fn cautions(sheets: &mut Sheets<'_, '_>, report: &Report) {
-    sheets.part("mind", None);
+    sheets.part("cautions", None);
     let lines = report.book.cautions.len() as f32;
-    sheets.heading("Mind", 0, (lines + 1.0) * Size::Body.leading());
+    sheets.heading("Cautions", 0, (lines + 1.0) * Size::Body.leading());
     for words in &report.book.cautions {
         bullet(sheets, words);
     }

@@ -15,6 +15,8 @@ use crate::report::document::tree::{
 use crate::report::document::{Distribution, cut, page_check, page_end};
 use crate::report::page_rows::{self, COLUMNS, Column};
 
+/// A run begins on a page of its own unless so much of this one is left, which holds its drawings.
+const RUN_ROOM: f32 = 0.55;
 /// Room under a page of the book for its sums and its page check.
 const CHECK_ROOM: f32 = 70.0;
 
@@ -26,9 +28,10 @@ pub(super) fn run<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report, run: &'a 
         RunStanding::Closes | RunStanding::NotJudged => None,
     };
     sheets.part(&format!("run {}", run.number), doubt);
-    if !sheets.fresh() {
+    if sheets.left() < sheets.whole() * RUN_ROOM {
         sheets.turn();
     }
+    sheets.doubt_here(doubt);
     head(sheets, report, run);
     plots(sheets, report, run);
     book_pages(sheets, &report.book, run);

@@ -85,7 +85,7 @@ fn job(book: &FieldBook, width: usize) -> Vec<String> {
     let mut lines = led(
         "kept",
         &format!(
-            "{} to {} UTC, events 1 to {}, begun with closerun {}",
+            "{} to {} UTC, events 1 to {}, begun with {}",
             when(&book.opened_at),
             when(&book.last_at),
             book.last_event,

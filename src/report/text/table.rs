@@ -147,7 +147,7 @@ impl<'a> Table<'a> {
         }
         let cells = self.cells(row);
         let lengths = row.lengths.iter().filter(|_| !self.sights);
-        let remarks = row.remarks.iter().chain(lengths).map(String::as_str).collect::<Vec<_>>().join("; ");
+        let remarks = lengths.chain(&row.remarks).map(String::as_str).collect::<Vec<_>>().join("; ");
         let remarks = visible(remarks.trim());
         let room = self.width.saturating_sub(self.whole() + 2);
         if remarks.is_empty() {

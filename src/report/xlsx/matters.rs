@@ -33,7 +33,7 @@ pub(super) fn front(report: &Report, styles: &Styles) -> Result<Worksheet, XlsxE
     rows.extend(record.damage.iter().map(|damage| ("record", damage.clone())));
     rows.push((
         "kept",
-        format!("{} to {} UTC, begun with closerun {}", clock(&book.opened_at), clock(&book.last_at), book.program),
+        format!("{} to {} UTC, begun with {}", clock(&book.opened_at), clock(&book.last_at), book.program),
     ));
     rows.push(("class", format!("{}: {}", book.class.title, book.class.source)));
     rows.extend(book.equipment.iter().map(|words| ("equipment", words.clone())));
@@ -43,7 +43,7 @@ pub(super) fn front(report: &Report, styles: &Styles) -> Result<Worksheet, XlsxE
     }
     rows.extend(book.corrections.iter().map(|words| ("correction", words.clone())));
     rows.push(("rounding", book.shown.rounding.clone()));
-    rows.extend(book.cautions.iter().map(|words| ("mind", words.clone())));
+    rows.extend(book.cautions.iter().map(|words| ("cautions", words.clone())));
     let mut said = "";
     for (what, words) in &rows {
         if *what != said {
@@ -127,8 +127,8 @@ pub(super) fn adjustment(report: &Report, styles: &Styles) -> Result<Worksheet, 
 fn tests(sheet: &mut Sheet<'_>, figures: &AdjustedFigures) -> Result<(), XlsxError> {
     let held = if figures.held_to_all { "held to all known marks" } else { "one known mark held" };
     sheet.line(&format!(
-        "{held}: {} observations, {} unknown heights, {} degrees of freedom",
-        figures.observations, figures.unknowns, figures.degrees_of_freedom
+        "{held}: {}",
+        figures.extent()
     ))?;
     sheet.line(&format!("deviations and intervals {}; {}", figures.sigma, figures.levels))?;
     if let Some(global) = &figures.global {

@@ -178,15 +178,15 @@ impl<'a> Runs<'a> {
                 sheet.formula(column, &sum, book.level(figure), &styles.level_sum)?;
             }
         }
-        let sights = [
-            (columns.back_sight, first, last - 1, &check.sum_back_sights),
-            (columns.fore_sight, first + 1, last, &check.sum_fore_sights),
-        ];
-        for (column, first, last, figure) in sights {
-            if let Some(figure) = figure {
-                let sum = format!("=SUM({})", range(column, first, last));
-                sheet.formula(column, &sum, book.sight(figure), &styles.sight_sum)?;
-            }
+        if let Some(figure) = &check.sum_back_sights {
+            let sum = format!("=SUM({})", range(columns.back_sight, first, last - 1));
+            sheet.formula(columns.back_sight, &sum, book.sight(figure), &styles.sight_sum)?;
+        }
+        if let Some(figure) = &check.sum_fore_sights {
+            // The column holds lengths of intermediate sights too: those of foresights stand beside one.
+            let (fores, lengths) = (range(FORE, first + 1, last), range(columns.fore_sight, first + 1, last));
+            let sum = format!("=SUMIF({fores},\"<>\",{lengths})");
+            sheet.formula(columns.fore_sight, &sum, book.sight(figure), &styles.sight_sum)?;
         }
         sheet.row += 1;
         let mut terms: Vec<(&str, String, &Figure)> = vec![(

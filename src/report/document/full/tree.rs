@@ -201,6 +201,18 @@ pub struct AdjustedFigures {
     pub doubts: Vec<String>,
 }
 
+impl AdjustedFigures {
+    /// How much was adjusted, in words.
+    pub fn extent(&self) -> String {
+        let spare = self.degrees_of_freedom;
+        let (heights, freedom) = (
+            if self.unknowns == 1 { "height" } else { "heights" },
+            if spare == 1 { "degree" } else { "degrees" },
+        );
+        format!("{} observations, {} unknown {heights}, {spare} {freedom} of freedom", self.observations, self.unknowns)
+    }
+}
+
 /// The test of an adjustment as a whole.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct GlobalView {
