@@ -94,7 +94,7 @@ mod tests {
     fn what_a_document_names_is_served() {
         for page in [&PAGE, &OVERVIEW].map(text) {
             let mut named = 0;
-            for part in page.split(["\"", "'"]).filter(|part| part.starts_with('/') && part.contains('.')) {
+            for part in page.split(['"', '\'']).filter(|part| part.starts_with('/') && part.contains('.')) {
                 assert!(ALL.iter().any(|asset| asset.address == part), "{part}");
                 named += 1;
             }
@@ -133,9 +133,9 @@ mod tests {
             let of = |name: &str| *colour.get(name).unwrap_or_else(|| panic!("{theme}: no colour {name}"));
             // 7 : 1 for each text, the enhanced contrast of WCAG 2.2, for the sun; 3 : 1 for what is only a shape.
             let texts = ["ink", "quiet", "hold", "warn", "clear", "data"];
-            let pairs = texts.iter().flat_map(|text| [(*text, "ground", 7.0), (*text, "panel", 7.0)]);
             let fields =
                 ["hold", "clear", "stale", "wait"].map(|field| (format!("on-{field}"), format!("{field}-field")));
+            let pairs = texts.iter().flat_map(|text| [(*text, "ground", 7.0), (*text, "panel", 7.0)]);
             let fields = fields.iter().map(|(text, field)| (&**text, &**field, 7.0));
             let plots =
                 [("ink", "allowed", 7.0), ("ink", "likely", 7.0), ("data", "likely", 3.0), ("hold", "allowed", 3.0)];
