@@ -4,6 +4,7 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod everywhere;
 mod full;
 mod office;
 mod outputs;

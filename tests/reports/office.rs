@@ -55,18 +55,28 @@ pub(crate) enum Formulas {
 }
 
 /// Every cell of a workbook, numbers to all their digits.
-pub(crate) fn cells(bytes: &[u8], formulas: Formulas) -> Option<Sheets> {
+pub(crate) fn cells(book: &[u8], formulas: Formulas) -> Option<Sheets> {
+    cells_of(&[book], formulas)?.pop()
+}
+
+/// The same of several, at one start of the program.
+pub(crate) fn cells_of(books: &[impl AsRef<[u8]>], formulas: Formulas) -> Option<Vec<Sheets>> {
     has("soffice").then(|| {
         let folder = tempfile::tempdir().unwrap();
         profile(&folder.path().join("profile"), formulas);
-        std::fs::write(folder.path().join("book.xlsx"), bytes).unwrap();
         let home = format!("-env:UserInstallation=file://{}", folder.path().join("profile").display());
         // Comma, quotes, UTF-8, all digits, every sheet to a file of its own.
         let form = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,-1";
         let mut office = Command::new("soffice");
         office.args([&home, "--headless", "--norestore", "--convert-to", form, "--outdir"]);
-        ran(office.arg(folder.path()).arg(folder.path().join("book.xlsx")).env("HOME", folder.path()));
-        sheets(folder.path())
+        office.arg(folder.path()).env("HOME", folder.path());
+        for (number, book) in books.iter().enumerate() {
+            let path = folder.path().join(format!("book{number}.xlsx"));
+            std::fs::write(&path, book).unwrap();
+            office.arg(path);
+        }
+        ran(&mut office);
+        (0..books.len()).map(|number| sheets(folder.path(), &format!("book{number}-"))).collect()
     })
 }
 
@@ -84,17 +94,17 @@ oor:name="OOXMLRecalcMode" oor:op="fuse"><value>{mode}</value></prop></item></oo
     std::fs::write(folder.join("user/registrymodifications.xcu"), settings).unwrap();
 }
 
-fn sheets(folder: &Path) -> Sheets {
+fn sheets(folder: &Path, book: &str) -> Sheets {
     let mut sheets = Sheets::new();
     for entry in std::fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
-        let Some(sheet) = name.strip_prefix("book-").and_then(|rest| rest.strip_suffix(".csv")) else { continue };
+        let Some(sheet) = name.strip_prefix(book).and_then(|rest| rest.strip_suffix(".csv")) else { continue };
         let text = std::fs::read_to_string(&path).unwrap();
         let mut reader = ::csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
         let rows = reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect();
         sheets.insert(sheet.to_owned(), rows);
     }
-    assert!(!sheets.is_empty(), "LibreOffice wrote no sheet");
+    assert!(!sheets.is_empty(), "LibreOffice wrote no sheet of {book}");
     sheets
 }

@@ -95,7 +95,7 @@ fn the_paper_says_the_numbers_of_the_document() {
 
 #[test]
 fn every_page_names_its_data_and_counts_itself() {
-    let job = long(60).simulated();
+    let job = long(100).simulated();
     let report = report(&job);
     let Some(pages) = pdf_pages(&pdf(&report, Paper::A4)) else { return };
     assert!(pages.len() > 5);

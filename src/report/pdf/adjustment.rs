@@ -1,6 +1,6 @@
 //! The adjustment with its tests, its residuals and the sketch of its network.
 
-use super::front::{bullet, fact};
+use super::front::{bullet, doubt, fact};
 use super::ink::{Ink, LEFT, Size, UNIT};
 use super::sheets::{Sheets, Style};
 use super::table::{Cell, Fit, Row, Table, column};
@@ -10,8 +10,9 @@ use crate::report::document::full::tree::{AdjustedFigures, AdjustedLine, KnownCh
 
 pub(super) fn adjustment<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report) {
     let view = &report.adjustment;
-    sheets.part("adjustment", None);
+    sheets.part("adjustment", doubt(report.answer.standing));
     sheets.heading("Adjustment", 0, 6.0 * Size::Body.leading());
+    sheets.doubt_here(doubt(report.answer.standing));
     fact(sheets, "method", &on_paper(&view.method));
     fact(sheets, "deviations", &on_paper(&view.weights));
     for words in &view.left_out {
@@ -137,5 +138,6 @@ fn known(sheets: &mut Sheets<'_, '_>, report: &Report, figures: &AdjustedFigures
     let room = Size::Small.leading() + table.beginning(sheets, &rows);
     sheets.heading("Known marks against the new work", 1, room);
     sheets.paragraph(Style::SMALL, said);
+    sheets.y += UNIT;
     table.set(sheets, &rows);
 }

@@ -265,10 +265,7 @@ fn job(sheets: &mut Sheets<'_, '_>, report: &Report) {
     let (book, record) = (&report.book, &report.record);
     let clock = |at: &str| at.get(..19).unwrap_or(at).replace('T', " ");
     let mut facts: Vec<(&str, String)> = vec![
-        (
-            "kept",
-            format!("{} to {} UTC, begun with {}", clock(&book.opened_at), clock(&book.last_at), book.program),
-        ),
+        ("kept", format!("{} to {} UTC, begun with {}", clock(&book.opened_at), clock(&book.last_at), book.program)),
         ("record", format!("{} events; digest of the last, which covers all before it (SHA-256):", record.events)),
         ("", record.digest.clone()),
     ];

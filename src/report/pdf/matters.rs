@@ -115,6 +115,7 @@ fn changes(sheets: &mut Sheets<'_, '_>, report: &Report) {
     let room = Size::Small.leading() + table.beginning(sheets, &rows);
     sheets.heading("Changes", 0, room);
     sheets.paragraph(Style::SMALL, said);
+    sheets.y += UNIT;
     table.set(sheets, &rows);
 }
 

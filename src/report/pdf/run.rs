@@ -7,6 +7,7 @@ use super::table::{Cell, Column as TableColumn, Fit, Row, Table, column};
 use super::{name_on_paper, on_paper};
 use crate::book::reading::Role;
 use crate::book::settings::Booking;
+use crate::report::causes::{Causes, Extent, Paragraph, paragraphs};
 use crate::report::document::full::Report;
 use crate::report::document::full::tree::PlotView;
 use crate::report::document::tree::{
@@ -36,6 +37,9 @@ pub(super) fn run<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report, run: &'a 
     plots(sheets, report, run);
     book_pages(sheets, &report.book, run);
     closures(sheets, &report.book, run);
+    for causes in report.misclosures.iter().filter(|causes| causes.run == run.number) {
+        self::causes(sheets, causes);
+    }
     for section in &run.sections {
         self::section(sheets, &report.book, section);
     }
@@ -349,6 +353,22 @@ fn closure(sheets: &mut Sheets<'_, '_>, book: &FieldBook, closure: &ClosureRow) 
         sheets.paragraph(Style::BODY, &on_paper(&format!("allowed: {words}")));
     }
     sheets.y += UNIT;
+}
+
+/// The likeliest single mistakes behind a misclosure, and the shot that would confirm each.
+fn causes(sheets: &mut Sheets<'_, '_>, causes: &Causes) {
+    let indent = 14.0;
+    let title = format!("What could be behind the misclosure at {}", name_on_paper(&causes.point));
+    sheets.heading(&title, 1, 4.0 * Size::Body.leading());
+    for Paragraph { lead, text } in paragraphs(causes, Extent::Few) {
+        let (lead, text) = (lead.trim(), on_paper(&text));
+        // A paragraph without a number goes on with what the one before it began.
+        let style = if lead.is_empty() { Style::BODY.in_ink(Ink::Grey) } else { Style::BODY };
+        let lines = sheets.faces.wrap(style, sheets.width() - indent, &text).len();
+        sheets.need(lines as f32 * Size::Body.leading());
+        sheets.set(LEFT, Style::STRONG, lead);
+        sheets.words(LEFT + indent, sheets.width() - indent, style, &text);
+    }
 }
 
 fn section(sheets: &mut Sheets<'_, '_>, book: &FieldBook, section: &Section) {

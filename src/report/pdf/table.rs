@@ -173,10 +173,10 @@ impl Table {
     /// Height of a row.
     pub(super) fn height(&self, sheets: &Sheets<'_, '_>, row: &Row) -> f32 {
         let of_cell = |(cell, column): (&Cell, &Fitted)| -> f32 {
-            cell.parts
-                .iter()
-                .map(|(style, text)| self.lines(sheets, column, *style, text).len() as f32 * style.size.leading())
-                .sum()
+            let tall = |(style, text): &(Style, String)| {
+                self.lines(sheets, column, *style, text).len() as f32 * style.size.leading()
+            };
+            lowered(cell) + cell.parts.iter().map(tall).sum::<f32>()
         };
         let cells = row.cells.iter().zip(&self.columns).map(of_cell).fold(0.0, f32::max);
         let under = match row.under.is_empty() {
@@ -226,7 +226,7 @@ impl Table {
         }
         let mut lowest = top + PAD;
         for (cell, column) in row.cells.iter().zip(&self.columns) {
-            let mut y = top + PAD;
+            let mut y = top + PAD + lowered(cell);
             for (style, text) in &cell.parts {
                 for line in self.lines(sheets, column, *style, text) {
                     self.set_cell(sheets, column, *style, &line, y, cell.mark);
@@ -299,6 +299,11 @@ impl Table {
     pub(super) fn beginning(&self, sheets: &Sheets<'_, '_>, rows: &[Row]) -> f32 {
         self.head_height() + rows.iter().take(2).map(|row| self.height(sheets, row)).sum::<f32>()
     }
+}
+
+/// How much lower a cell of small letters begins, so that its first line stands on that of the cells beside it.
+fn lowered(cell: &Cell) -> f32 {
+    cell.parts.first().map_or(0.0, |(style, _)| base_line(0.0, Size::Body) - base_line(0.0, style.size))
 }
 
 /// Column heads.

@@ -27,6 +27,8 @@ const MARKS_MAX: usize = 40;
 const TURNS: usize = 150;
 /// The longest name that is written in full.
 const NAME_MAX: usize = 18;
+/// From a mark to its name.
+const NAME_AWAY: f64 = 12.0;
 /// Air about the marks, for their names.
 const MARGIN: Place = (96.0, 34.0);
 
@@ -57,15 +59,19 @@ pub fn network(book: &FieldBook, figures: &AdjustedFigures, width: u32) -> Optio
     for (index, (line, &join)) in lines.iter().zip(&joins).enumerate() {
         draw_line(&mut canvas, index + 1, line, bend(&joins, index), (places[join.0], places[join.1]));
     }
-    let middle = places.iter().map(|place| place.0).sum::<f64>() / places.len() as f64;
-    for (name, &(x, y)) in marks.iter().zip(&places) {
+    for (mark, (name, &(x, y))) in marks.iter().zip(&places).enumerate() {
         match book.known.iter().find(|known| known.point == *name) {
             Some(known) if known.assumed => canvas.diamond(Job::Observed, (x, y)),
             Some(_) => canvas.triangle(Job::Observed, (x, y)),
             None => canvas.round(Job::Observed, (x, y)),
         }
-        let (at, anchor) = if x < middle - 1.0 { (x - 11.0, Anchor::End) } else { (x + 11.0, Anchor::Start) };
-        canvas.text((at, y - 6.0), anchor, &short(name));
+        let (dx, dy) = free_side(mark, &joins, &places);
+        let anchor = match dx {
+            left if left < -0.4 => Anchor::End,
+            right if right > 0.4 => Anchor::Start,
+            _ => Anchor::Middle,
+        };
+        canvas.text((x + NAME_AWAY * dx, y + NAME_AWAY * 1.2 * dy + LETTER / 3.0), anchor, &short(name));
     }
     let known: Vec<&str> = marks.iter().copied().filter(|mark| book.known.iter().any(|k| k.point == *mark)).collect();
     let words = format!(
@@ -76,6 +82,28 @@ pub fn network(book: &FieldBook, figures: &AdjustedFigures, width: u32) -> Optio
         known.join(", ")
     );
     Some(canvas.finish("Sketch of the network", words))
+}
+
+/// To which side of a mark its name meets no line: the middle of the widest gap between its lines, rather up than down.
+fn free_side(mark: usize, joins: &[(usize, usize)], places: &[Place]) -> Place {
+    /// So much narrower a gap may be, in radians, if it lies above instead of below.
+    const UP: f64 = 0.8;
+    let (x, y) = places[mark];
+    let lines = joins.iter().filter(|(a, b)| a != b && (*a == mark || *b == mark));
+    let mut ways: Vec<f64> = lines
+        .map(|&(a, b)| {
+            let other = places[if a == mark { b } else { a }];
+            f64::atan2(other.1 - y, other.0 - x)
+        })
+        .collect();
+    ways.sort_by(f64::total_cmp);
+    let Some(last) = ways.last() else { return (0.0, -1.0) };
+    let before = std::iter::once(last - TAU).chain(ways.iter().copied());
+    let gaps = before.zip(&ways).map(|(from, to)| (to - from, f64::midpoint(from, *to)));
+    // Down is positive on a sheet.
+    let worth = |(wide, middle): &(f64, f64)| wide - UP / 2.0 * middle.sin();
+    let (_, middle) = gaps.max_by(|one, other| worth(one).total_cmp(&worth(other))).unwrap_or_default();
+    (middle.cos(), middle.sin())
 }
 
 /// Lines on the shortest ways between all marks. Marks of parts that nothing joins stand a little farther apart than any
@@ -216,6 +244,19 @@ mod tests {
         let square = lay_out(&distances(4, &[(0, 1), (1, 2), (2, 3), (3, 0)]));
         let sides: Vec<f64> = (0..4).map(|at| apart(square[at], square[(at + 1) % 4])).collect();
         assert!(sides.iter().all(|side| (side - sides[0]).abs() < 0.02 && *side > 0.8), "{sides:?}");
+    }
+
+    #[test]
+    fn names_stand_where_no_line_is() {
+        let places = [(0.0, 0.0), (10.0, 0.0), (20.0, 0.0), (10.0, 10.0)];
+        let side = |mark, joins: &[(usize, usize)]| free_side(mark, joins, &places);
+        let same = |found: Place, wanted: Place| assert!(apart(found, wanted) < 1e-9, "{found:?}, wanted {wanted:?}");
+        let chain = [(0, 1), (1, 2)];
+        same(side(0, &chain), (-1.0, 0.0));
+        same(side(1, &chain), (0.0, -1.0));
+        same(side(2, &chain), (1.0, 0.0));
+        same(side(1, &[(0, 1), (1, 2), (1, 3)]), (0.0, -1.0));
+        same(side(1, &[(1, 0), (3, 1)]), (0.5f64.sqrt(), -(0.5f64.sqrt())));
     }
 
     #[test]

@@ -38,7 +38,7 @@ pub fn residuals(figures: &AdjustedFigures, width: u32) -> Option<Plot> {
         tested.chunks(group).filter_map(|lines| lines.iter().max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()))).collect();
     let x = Scale::new((0.0, bars.len() as f64), (left, right));
     let wide = ((right - left) / bars.len() as f64 * 0.6).min(28.0);
-    let every = (bars.len() * 28 / (right - left).max(1.0) as usize).max(1);
+    let every = (bars.len() * 28).div_ceil((right - left).max(1.0) as usize);
     for (index, &&(number, line, w)) in bars.iter().enumerate() {
         let middle = x.at(index as f64 + 0.5);
         let job = if line.doubtful { Job::Over } else { Job::Observed };
@@ -52,11 +52,9 @@ pub fn residuals(figures: &AdjustedFigures, width: u32) -> Option<Plot> {
     canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, "line, as numbered in the table");
     let (number, line, w) = largest;
     let words = format!(
-        "Residuals of {} over their standard deviations: the largest, {}{:.2}, at line {number}, {} to {}; up to {critical:.2} is \
+        "Residuals of {} over their standard deviations: the largest, {w:.2}, at line {number}, {} to {}; up to {critical:.2} is \
          taken for chance.",
         if tested.len() == 1 { "1 line".to_owned() } else { format!("{} lines", tested.len()) },
-        if w < 0.0 { "\u{2212}" } else { "" },
-        w.abs(),
         line.from,
         line.to
     );

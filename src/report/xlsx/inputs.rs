@@ -78,7 +78,7 @@ fn row(sheet: &mut Sheet<'_>, book: &Book<'_>, reading: &ReadingRow, styles: &St
     for correction in &reading.corrections {
         remarks.extend(correction.not_made.as_ref().map(|why| format!("{}: {why}", correction.what)));
     }
-    sheet.text(12, &remarks.join("; "), &styles.text)?;
+    sheet.wrapped(12, &remarks.join("; "))?;
     sheet.row += 1;
     Ok(())
 }

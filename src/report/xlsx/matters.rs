@@ -50,7 +50,7 @@ pub(super) fn front(report: &Report, styles: &Styles) -> Result<Worksheet, XlsxE
             sheet.text(0, what, &styles.strong)?;
         }
         said = what;
-        sheet.text(1, words, &styles.wrapped)?;
+        sheet.wrapped(1, words)?;
         sheet.row += 1;
     }
     Ok(sheet.done())
@@ -97,7 +97,7 @@ pub(super) fn results(report: &Report, styles: &Styles) -> Result<Worksheet, Xls
         }
         let runs: Vec<String> = row.runs.iter().map(ToString::to_string).collect();
         sheet.text(5, &runs.join(", "), &styles.text)?;
-        sheet.text(6, &row.remarks.join("; "), &styles.text)?;
+        sheet.wrapped(6, &row.remarks.join("; "))?;
         sheet.row += 1;
     }
     Ok(sheet.done())
@@ -126,10 +126,7 @@ pub(super) fn adjustment(report: &Report, styles: &Styles) -> Result<Worksheet, 
 
 fn tests(sheet: &mut Sheet<'_>, figures: &AdjustedFigures) -> Result<(), XlsxError> {
     let held = if figures.held_to_all { "held to all known marks" } else { "one known mark held" };
-    sheet.line(&format!(
-        "{held}: {}",
-        figures.extent()
-    ))?;
+    sheet.line(&format!("{held}: {}", figures.extent()))?;
     sheet.line(&format!("deviations and intervals {}; {}", figures.sigma, figures.levels))?;
     if let Some(global) = &figures.global {
         let (statistic, lower, upper) = (global.statistic, global.lower, global.upper);
@@ -236,7 +233,7 @@ pub(super) fn findings(report: &Report, styles: &Styles) -> Result<Worksheet, Xl
         let done = done_words(report, row);
         let texts = [row.priority.word(), stands, &row.key, &row.fact, &row.todo, &done];
         for (at, text) in (0..).zip(texts) {
-            sheet.text(at, text, &styles.wrapped)?;
+            sheet.wrapped(at, text)?;
         }
         sheet.row += 1;
     }
@@ -266,7 +263,7 @@ pub(super) fn changes(report: &Report, styles: &Styles) -> Result<Worksheet, Xls
         sheet.count(0, row.event as f64)?;
         let texts = [clock(&row.at), by(row), place(row), row.what.clone(), row.reason.clone().unwrap_or_default()];
         for (at, text) in (1..).zip(texts) {
-            sheet.text(at, &text, &styles.wrapped)?;
+            sheet.wrapped(at, &text)?;
         }
         if let Some(event) = row.taken_back_by {
             sheet.count(6, event as f64)?;

@@ -277,7 +277,7 @@ impl<'a> Runs<'a> {
         }
         sheet.text(6, &closure.against, &styles.text)?;
         sheet.count(9, closure.setups)?;
-        sheet.text(10, closure.allowance_words.as_deref().unwrap_or(""), &styles.text)?;
+        sheet.wrapped(10, closure.allowance_words.as_deref().unwrap_or(""))?;
         sheet.row += 1;
         Ok(())
     }
@@ -361,7 +361,7 @@ impl Page<'_> {
                 sheet.formula(columns.middle, &formula, self.runs.book.level(height), &styles.level)?;
             }
         }
-        sheet.text(columns.remarks, &remarks(self.runs.report, line).join("; "), &styles.text)
+        sheet.wrapped(columns.remarks, &remarks(self.runs.report, line).join("; "))
     }
 
     fn by_instrument(&self) -> bool {

@@ -11,6 +11,9 @@ const TEXT_MAX: usize = 32_000;
 /// What a text must not begin with, lest somebody who edits the cell makes a formula of it.
 const LEADS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
+/// Height of a line of text in points, as spreadsheets have it.
+const LINE_POINTS: f64 = 15.0;
+
 /// How cells look. Shaded cells are put in; all others are computed or said.
 pub(super) struct Styles {
     title: Format,
@@ -19,7 +22,7 @@ pub(super) struct Styles {
     head: Format,
     head_right: Format,
     pub(super) text: Format,
-    pub(super) wrapped: Format,
+    wrapped: Format,
     pub(super) count: Format,
     /// Readings and elevations.
     pub(super) level: Format,
@@ -132,6 +135,10 @@ pub(super) struct Sheet<'a> {
     sheet: Worksheet,
     styles: &'a Styles,
     pub(super) row: u32,
+    /// Widths of the columns, in letters.
+    widths: Vec<f64>,
+    /// The row with broken texts that was written last, and its lines.
+    tall: (u32, usize),
 }
 
 impl<'a> Sheet<'a> {
@@ -142,7 +149,7 @@ impl<'a> Sheet<'a> {
         sheet.set_landscape().set_paper_size(styles.paper).set_print_fit_to_pages(1, 0);
         sheet.set_footer(&styles.footer);
         sheet.set_screen_gridlines(false);
-        let mut sheet = Sheet { sheet, styles, row: 0 };
+        let mut sheet = Sheet { sheet, styles, row: 0, widths: Vec::new(), tall: (0, 1) };
         sheet.text(0, title, &styles.title)?;
         sheet.row = 1;
         if styles.simulated {
@@ -157,6 +164,7 @@ impl<'a> Sheet<'a> {
         for (at, column) in (0..).zip(columns) {
             self.sheet.set_column_width(at, column.width)?;
         }
+        self.widths = columns.iter().map(|column| column.width).collect();
         Ok(())
     }
 
@@ -193,6 +201,20 @@ impl<'a> Sheet<'a> {
             self.sheet.write_string_with_format(self.row, column, text, format)?;
         }
         Ok(())
+    }
+
+    /// A text that is broken at the width of its column. The row is made as high as it needs: programs that only show a
+    /// sheet do not do so themselves.
+    pub(super) fn wrapped(&mut self, column: u16, text: &str) -> Result<(), XlsxError> {
+        let width = self.widths.get(usize::from(column)).copied().unwrap_or(f64::MAX);
+        let lines = lines(text, width);
+        let before = if self.tall.0 == self.row { self.tall.1 } else { 1 };
+        if lines > before {
+            self.sheet.set_row_height(self.row, lines as f64 * LINE_POINTS)?;
+            self.tall = (self.row, lines);
+        }
+        let format = &self.styles.wrapped;
+        self.text(column, text, format)
     }
 
     pub(super) fn number(&mut self, column: u16, number: f64, format: &Format) -> Result<(), XlsxError> {
@@ -248,7 +270,37 @@ impl<'a> Sheet<'a> {
     }
 }
 
+/// Lines that a text takes in a column, for letters that are as wide as digits are.
+fn lines(text: &str, width: f64) -> usize {
+    let (mut lines, mut used) = (1, 0.0);
+    for word in text.split_whitespace() {
+        let wide = word.chars().count() as f64;
+        if used > 0.0 && used + 1.0 + wide > width {
+            lines += 1;
+            used = 0.0;
+        }
+        // A word longer than the column is broken.
+        used += wide + if used > 0.0 { 1.0 } else { 0.0 };
+        while used > width {
+            lines += 1;
+            used -= width;
+        }
+    }
+    lines
+}
+
 /// A text as a cell may hold it: what nobody would see is replaced.
 fn visible(text: &str) -> String {
     text.chars().map(|c| if hidden(c) { '\u{fffd}' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::lines;
+
+    #[test]
+    fn a_row_is_as_high_as_its_longest_text() {
+        assert_eq!((lines("", 10.0), lines("abcde fghi", 10.0), lines("abcde fghij", 10.0)), (1, 1, 2));
+        assert_eq!(lines(&"x".repeat(25), 10.0), 3);
+    }
 }

@@ -86,8 +86,8 @@ fn carried(book: &FieldBook, run: &RunPart) -> String {
 fn closed(run: &RunPart, closure: &ClosureRow) -> ClosedRow {
     let share = closure.allowance.as_ref().filter(|allowance| allowance.exact.tenth_nm() > 0).map(|allowance| {
         let share = 100.0 * closure.misclosure.exact.to_f64_m().abs() / allowance.exact.to_f64_m();
-        // A share that nobody would read to the digit is held where it still fits its column.
-        share.round().min(9999.0) as u32
+        // The cast holds what is larger than a whole number can be.
+        share.round() as u32
     });
     ClosedRow {
         run: run.number,

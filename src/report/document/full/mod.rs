@@ -21,6 +21,7 @@ use crate::book::Book;
 use crate::book::event::Event;
 use crate::book::finding::{FindingKey, Place};
 use crate::book::run::Run;
+use crate::report::causes::explained;
 use crate::report::plot::{self, Plot};
 use tree::{PlotView, SCHEMA};
 
@@ -91,6 +92,7 @@ fn whole(
         }
         changes.retain(|change| change.setup.is_none_or(|setup| setup.run == run));
     }
+    let misclosures = explained(book, &field_book.job, options.run).misclosures;
     let plots = plots(book, &field_book, &adjustment);
     Report {
         schema: SCHEMA,
@@ -99,6 +101,7 @@ fn whole(
         record: options.record,
         results,
         adjustment,
+        misclosures,
         changes,
         plots,
         book: field_book,

@@ -9,6 +9,7 @@ use serde::Serialize;
 use crate::adjust::outcome::Standing;
 use crate::book::event::Origin;
 use crate::book::finding::Priority;
+use crate::report::causes::Causes;
 use crate::report::document::tree::{Closes, FieldBook, Figure, Reached};
 use crate::report::plot::{Drawing, Plot};
 
@@ -30,6 +31,8 @@ pub struct Report {
     pub results: Vec<ResultRow>,
     /// How they were adjusted.
     pub adjustment: AdjustmentView,
+    /// What could be behind each misclosure that is over its allowance; nothing was altered. In the job's unit.
+    pub misclosures: Vec<Causes>,
     /// What people said and changed, in order, with the reason where one was given.
     pub changes: Vec<ChangeRow>,
     /// Drawings, with what each shows in words.
@@ -205,10 +208,8 @@ impl AdjustedFigures {
     /// How much was adjusted, in words.
     pub fn extent(&self) -> String {
         let spare = self.degrees_of_freedom;
-        let (heights, freedom) = (
-            if self.unknowns == 1 { "height" } else { "heights" },
-            if spare == 1 { "degree" } else { "degrees" },
-        );
+        let (heights, freedom) =
+            (if self.unknowns == 1 { "height" } else { "heights" }, if spare == 1 { "degree" } else { "degrees" });
         format!("{} observations, {} unknown {heights}, {spare} {freedom} of freedom", self.observations, self.unknowns)
     }
 }
