@@ -15,6 +15,7 @@ mod listening;
 mod refuse;
 mod report;
 mod screen;
+mod several;
 mod terminal;
 mod trouble;
 
