@@ -1,6 +1,7 @@
 //! What the whole report says: elevations against sums by hand, standings, what was left out, changes with their reasons.
 
 use closerun::adjust::levelled::{levelled, weighting};
+use closerun::adjust::observed::{Detail, Deviations, Source, observed};
 use closerun::adjust::weights::WeightRule;
 use closerun::book::classes::{self, Class};
 use closerun::book::event::{Command, Target};
@@ -253,6 +254,18 @@ fn the_table_of_marks_says_what_the_report_says() {
         assert!(row.iter().all(|cell| !cell.starts_with(['=', '+', '@'])), "{row:?}");
     }
     assert!(rows.iter().any(|row| row.iter().any(|cell| cell == "'=1+1")), "the mark with a name like a formula");
+}
+
+#[test]
+fn a_job_gives_the_same_lines_to_its_report_and_to_an_adjustment_with_others() {
+    for job in [day(), long(12), Job::of(out_and_back(settings()))] {
+        let (own, beside) = (levelled(&job.book).given, [Source { name: "core-3", book: &job.book }]);
+        let all = observed(&beside, Detail::Marks, Deviations::LeftOut);
+        assert!(own.sections.len() > 1);
+        for section in &own.sections {
+            assert!(all.sections.contains(section), "{section:?} in {:?}", all.sections);
+        }
+    }
 }
 
 #[test]

@@ -55,3 +55,21 @@ fn nothing_else_is_written_over() {
     let ended = run(folder.path(), "report d.job --run 7");
     assert_eq!((ended.code, ended.err.contains("run 7: the job holds 1")), (2, true), "{}", ended.err);
 }
+
+#[test]
+fn an_adjustment_by_the_same_rule_gives_the_elevations_of_the_report() {
+    let folder = tempfile::tempdir().unwrap();
+    assert_eq!(run(folder.path(), "demo --quiet --speed 1000 --job d.job").code, 0);
+    let json = |arguments: &str| -> Value { serde_json::from_str(&run(folder.path(), arguments).out).unwrap() };
+    let report = json("report d.job --json");
+    let adjusted = json("adjust d.job --weights length --rate 6 --json");
+    let metres = |row: &Value| row["elevation"]["m"].as_str().unwrap().parse::<f64>().unwrap();
+    let results = report["results"].as_array().unwrap();
+    assert!(results.len() > 2, "{results:?}");
+    for row in results {
+        let marks = adjusted["marks"].as_array().unwrap();
+        let mark =
+            marks.iter().find(|mark| mark["mark"] == row["point"]).unwrap_or_else(|| panic!("{row} in {adjusted}"));
+        assert!((metres(row) - metres(mark)).abs() < 1e-9, "{row}, {mark}");
+    }
+}

@@ -18,7 +18,7 @@ use std::collections::BTreeSet;
 use super::given::{Given, Section};
 use crate::book::Book;
 use crate::book::reading::{PointName, Role};
-use crate::book::run::{Run, Setup};
+use crate::book::run::{Run, Setup, Side};
 use crate::units::Length;
 
 pub use ties::LeftOut;
@@ -50,14 +50,18 @@ pub struct Origin {
     pub sight: Role,
 }
 
+/// Which points become marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Detail {
+    /// Known and named ones, and those at which a line ends or on which something hangs.
+    Marks,
+    /// Every turning point too: each setup is a line.
+    TurningPoints,
+}
+
 /// The network of all runs of a job.
 pub fn levelled(book: &Book) -> Levelled {
-    let marks = marks(book);
-    let mut found = Found::default();
-    for run in book.runs() {
-        lines(run, &marks, &mut found);
-        sides(run, &mut found);
-    }
+    let found = found(book, Detail::Marks, |_| true);
     let turning: BTreeSet<PointName> = (book.runs().iter().flat_map(|run| &run.setups))
         .filter(|setup| !setup.fore_named)
         .filter_map(|setup| setup.fore_point.clone())
@@ -66,10 +70,22 @@ pub fn levelled(book: &Book) -> Levelled {
     ties::tied(book, found, turning)
 }
 
-/// What the runs come to, before anything is left out.
+/// What the runs of a job come to, with those of its intermediate sights that are wanted.
+pub(super) fn found(book: &Book, detail: Detail, wanted: impl Fn(&Side) -> bool) -> Found {
+    let hangs = |side: &Side| side.shot.counts() && wanted(side);
+    let marks = marks(book, detail, &hangs);
+    let mut found = Found::default();
+    for run in book.runs() {
+        lines(run, &marks, &mut found);
+        sides(run, &hangs, &mut found);
+    }
+    found
+}
+
+/// What runs come to, before anything is left out.
 #[derive(Debug, Default)]
 pub(super) struct Found {
-    sections: Vec<Section<PointName>>,
+    pub(super) sections: Vec<Section<PointName>>,
     origins: Vec<Origin>,
     left_out: Vec<LeftOut>,
 }
@@ -83,14 +99,14 @@ impl Found {
 
 /// Every point that must be a mark: ends of runs and of stretches without a gap, points with a name, known points, and
 /// points on which intermediate sights hang.
-fn marks(book: &Book) -> BTreeSet<PointName> {
+fn marks(book: &Book, detail: Detail, hangs: &impl Fn(&Side) -> bool) -> BTreeSet<PointName> {
     let mut marks: BTreeSet<PointName> = book.known().keys().cloned().collect();
     for run in book.runs() {
         marks.insert(run.start.clone());
         for (index, setup) in run.setups.iter().enumerate() {
             let goes_on = run.setups.get(index + 1).is_some_and(|next| next.reduced.rise().is_some());
-            let hangs = setup.sides.iter().any(|side| side.shot.counts());
-            if setup.fore_named || !goes_on || hangs {
+            let hangs = setup.sides.iter().any(hangs);
+            if setup.fore_named || !goes_on || hangs || detail == Detail::TurningPoints {
                 marks.extend(setup.fore_point.clone());
             }
             let begins = index == 0 || run.setups[index - 1].reduced.rise().is_none();
@@ -144,17 +160,18 @@ fn line(run: &Run, setups: &[&Setup], found: &mut Found) {
 fn section(from: PointName, to: PointName, setups: &[&Setup]) -> Section<PointName> {
     let rise = setups.iter().filter_map(|setup| setup.reduced.rise()).sum();
     let length = setups.iter().try_fold(Length::ZERO, |sum, setup| Some(sum + setup.reduced.length()?));
+    let length = length.filter(|length| *length > Length::ZERO);
     Section { length, setups: Some(setups.len() as u32), ..Section::new(from, to, rise) }
 }
 
 /// The intermediate sights of a run.
-fn sides(run: &Run, found: &mut Found) {
+fn sides(run: &Run, hangs: &impl Fn(&Side) -> bool, found: &mut Found) {
     for setup in &run.setups {
         let ahead = setup.fore_point.as_ref().zip(setup.reduced.fore).filter(|_| setup.reduced.back.is_some());
         let behind = || Some((&setup.back_point, setup.reduced.back?));
         let Some((host, reading)) = ahead.or_else(behind) else { continue };
         let sight = if ahead.is_some() { setup.reduced.fore_sight } else { setup.reduced.back_sight };
-        for side in setup.sides.iter().filter(|side| side.shot.counts() && side.point != *host) {
+        for side in setup.sides.iter().filter(|side| hangs(side) && side.point != *host) {
             let hanging = Section {
                 length: sight.zip(side.shot.sight).map(|(to_host, to_side)| to_host + to_side),
                 setups: Some(1),
