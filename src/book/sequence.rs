@@ -39,18 +39,27 @@ impl Sequence {
 
     /// How many readings a setup takes.
     pub fn readings(self) -> usize {
-        self.sights().len() * usize::from(self.shots)
+        self.order.sights().len() * usize::from(self.shots)
     }
 
-    /// The role of the reading in place `slot` (from 0) of setup `setup` (from 1); `None` beyond the last.
-    pub fn role(self, setup: u32, slot: usize) -> Option<Role> {
-        let role = *self.sights().get(slot / usize::from(self.shots))?;
+    /// The roles of the sights of setup `setup` (from 1), in order; each takes [`Sequence::shots`] readings.
+    pub fn sights(self, setup: u32) -> impl Iterator<Item = Role> {
         let swapped = self.alternating && setup.is_multiple_of(2);
-        Some(match (role, swapped) {
+        self.order.sights().iter().map(move |role| match (role, swapped) {
             (Role::Back, true) => Role::Fore,
             (Role::Fore, true) => Role::Back,
-            (role, _) => role,
+            (role, _) => *role,
         })
+    }
+
+    /// The roles of the readings of setup `setup` (from 1), in order.
+    pub fn roles(self, setup: u32) -> impl Iterator<Item = Role> {
+        self.sights(setup).flat_map(move |role| std::iter::repeat_n(role, self.shots.into()))
+    }
+
+    /// The role of the first reading of setup `setup` (from 1).
+    pub fn first(self, setup: u32) -> Role {
+        self.sights(setup).next().expect("a sequence has a first place")
     }
 
     /// How many readings of each role a setup takes.
@@ -63,9 +72,16 @@ impl Sequence {
         self.order != Order::Bf
     }
 
+    /// Whether it does at least what another asks for.
+    pub fn meets(self, asked: Sequence) -> bool {
+        self.order == asked.order && self.shots >= asked.shots && (self.alternating || !asked.alternating)
+    }
+}
+
+impl Order {
     fn sights(self) -> &'static [Role] {
         use Role::{Back, Fore};
-        match self.order {
+        match self {
             Order::Bf => &[Back, Fore],
             Order::Bbff => &[Back, Back, Fore, Fore],
             Order::Bffb => &[Back, Fore, Fore, Back],
@@ -147,7 +163,7 @@ mod tests {
 
     fn letters(text: &str, setup: u32) -> String {
         let sequence: Sequence = text.parse().unwrap();
-        (0..).map_while(|slot| sequence.role(setup, slot)).map(|r| if r == Role::Back { 'B' } else { 'F' }).collect()
+        sequence.roles(setup).map(|role| if role == Role::Back { 'B' } else { 'F' }).collect()
     }
 
     #[test]
@@ -163,6 +179,13 @@ mod tests {
             assert_eq!((letters(text, 1).as_str(), letters(text, 2).as_str()), (odd, even), "{text}");
             assert_eq!(text.parse::<Sequence>().unwrap().to_string(), text);
         }
+    }
+
+    #[test]
+    fn more_shots_and_alternating_do_what_is_asked_and_another_order_does_not() {
+        let meets = |text: &str, asked: &str| text.parse::<Sequence>().unwrap().meets(asked.parse().unwrap());
+        assert!(meets("BFFB", "BFFB") && meets("aBFFB", "BFFB") && meets("BFFBx2", "BFFB"));
+        assert!(!meets("BF", "BFFB") && !meets("BBFF", "BFFB") && !meets("BFFB", "aBFFB") && !meets("BF", "BFx2"));
     }
 
     #[test]

@@ -13,7 +13,9 @@ mod crash;
 mod demo;
 mod listening;
 mod refuse;
+mod report;
 mod screen;
+mod several;
 mod terminal;
 mod trouble;
 

@@ -9,8 +9,9 @@ mod text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::book::decimals::reading_shown;
 use crate::book::event::{Body, Command, Event, LinkState, Origin, Taken, Target, Verdict};
-use crate::book::finding::{Amount, Finding, FindingKey, Priority};
+use crate::book::finding::{Amount, FindingKey, Priority};
 use crate::book::reading::{Heard, Reading, Role};
 use crate::book::run::{ClosesOn, Closure};
 use crate::book::wording::Wording;
@@ -18,7 +19,7 @@ use crate::book::{Book, Came, NextStaff, SpotState, next_staff};
 use crate::report::causes::{Causes, causes};
 use crate::units::{Length, Unit};
 
-pub use text::{Ink, Painter, status_block};
+pub use text::{Ink, Painter, standing_line, status_block};
 
 /// Version of the lines.
 pub const SCHEMA: u32 = 1;
@@ -28,6 +29,9 @@ pub const SCHEMA: u32 = 1;
 pub struct Line {
     /// Version of this form: 1.
     pub schema: u32,
+    /// Which instrument, where it has a name: several are heard at once.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
     /// Number of the event in the job file that the line is about, or the last one before it.
     pub event: u64,
     /// When, RFC 3339 in UTC.
@@ -207,6 +211,7 @@ pub struct Status {
 pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
     let line = |what| Line {
         schema: SCHEMA,
+        instrument: None,
         event: event.seq,
         at: event.at.to_string(),
         simulated: event.simulated || book.simulated(),
@@ -246,6 +251,7 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
 pub fn notice(book: &Book, priority: Priority, text: String) -> Line {
     Line {
         schema: SCHEMA,
+        instrument: None,
         event: book.last_event(),
         at: book.last_at().to_string(),
         simulated: book.simulated(),
@@ -257,6 +263,7 @@ pub fn notice(book: &Book, priority: Priority, text: String) -> Line {
 pub fn taken_up(book: &Book) -> Line {
     Line {
         schema: SCHEMA,
+        instrument: None,
         event: book.last_event(),
         at: book.last_at().to_string(),
         simulated: book.simulated(),
@@ -284,18 +291,18 @@ pub fn status_in_words(book: &Book) -> Vec<String> {
     words
 }
 
-/// How the runs have closed, in words: the verdict first.
-pub fn closing_words(book: &Book) -> Vec<String> {
+/// How the runs have closed, the verdict first, as lines of at most `width` columns.
+pub fn closing_lines(book: &Book, width: usize) -> Vec<String> {
     let say = Wording::new(book.settings().unit);
-    let mut words = Vec::new();
-    for run in book.runs() {
-        let closures: Vec<&Closure> = run.closures().collect();
-        match closures.last() {
-            None => words.push(format!("run {}: provisional, it has not closed", run.number)),
-            Some(closure) => words.push(format!("run {}: {}", run.number, closure_words(say, closure))),
-        }
-    }
-    words
+    let painter = Painter::new(Ink::Plain, width);
+    let lines = book.runs().iter().flat_map(|run| {
+        let words = match run.closures().next_back() {
+            None => "provisional, it has not closed".to_owned(),
+            Some(closure) => closure_words(say, closure),
+        };
+        painter.wrap(&format!("run {}: ", run.number), &words)
+    });
+    lines.collect()
 }
 
 /// JSON Schema of the lines.
@@ -314,7 +321,7 @@ pub fn status(book: &Book) -> Status {
         None => say.signed_sight(sum),
     });
     let holding = book.standing().iter().filter(|(_, s)| s.priority == Priority::Hold && !s.acknowledged);
-    let facts = holding.filter_map(|(key, _)| book.findings().find(|f| f.key == *key)).map(|f| f.fact.clone());
+    let facts = holding.filter_map(|(key, _)| book.finding(key)).map(|finding| finding.fact.clone());
     Status {
         run: run.number,
         setup: setup.number,
@@ -439,7 +446,6 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
     let counts = matches!(spot.state, SpotState::Counted | SpotState::Extra);
     let elevation = level.filter(|_| counts).and_then(|level| run.elevation(level));
     let staff = entry.reading.staff;
-    let own = staff.unit() == unit;
     let remarks = [
         (spot.state == SpotState::Extra, "repeat"),
         (spot.role == Role::Intermediate, "single, unchecked"),
@@ -455,7 +461,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
         point: point.map(|point| point.to_string()).unwrap_or_default(),
         staff: staff.digits().to_string(),
         staff_unit: staff.unit(),
-        staff_shown: if own { staff.digits().to_string() } else { staff.value().show(unit, decimals) },
+        staff_shown: reading_shown(&staff, unit),
         sight: entry.reading.sight.map(|sight| say.bare_sight(sight.value())),
         elevation: elevation.map(|elevation| elevation.show(unit, decimals)),
         unit,
@@ -470,7 +476,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
 }
 
 fn finding_line(book: &Book, key: &FindingKey, priority: Priority, fact: &str, todo: &str) -> What {
-    let found: Option<&Finding> = book.findings().find(|finding| finding.key == *key);
+    let found = book.finding(key);
     let say = Wording::new(book.settings().unit);
     let amount = |amount: Option<Amount>| amount.map(|amount| say.amount(amount));
     What::Finding(FindingLine {
