@@ -57,6 +57,7 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         let page = page.map(|listener| super::page::open(listener, &[on_page])).transpose()?;
         let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
         outlets.all.extend(page.into_iter().flatten());
+        outlets.all.extend(outlets::supervisor());
         let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
             store,

@@ -6,6 +6,8 @@ use tokio::sync::mpsc;
 
 use super::arguments::View;
 use crate::daemon::Ask;
+#[cfg(unix)]
+use crate::daemon::outlet::Supervisor;
 use crate::daemon::outlet::{Form, LineWriter, Outlet, RawTerminal, Screen, SystemSounder, Tones, read_keys};
 use crate::link::Stop;
 use crate::report::live::{Ink, Painter};
@@ -45,6 +47,17 @@ pub(super) fn choose(view: &View, tones: bool, keys_are: KeysAre, asks: &mpsc::S
         all.push(Box::new(Tones::new(SystemSounder::new(io::stderr()))));
     }
     Outlets { all, raw }
+}
+
+/// Whoever started the program and watches over it, if anybody does.
+#[cfg(unix)]
+pub(super) fn supervisor() -> Option<Box<dyn Outlet>> {
+    Supervisor::of_environment().map(|supervisor| Box::new(supervisor) as Box<dyn Outlet>)
+}
+
+#[cfg(not(unix))]
+pub(super) fn supervisor() -> Option<Box<dyn Outlet>> {
+    None
 }
 
 /// Colour unless the environment asks for none (the convention of no-color.org) or the terminal has none.
