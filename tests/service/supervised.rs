@@ -61,9 +61,13 @@ impl Ear {
 /// How long this supervisor waits for a sign of life.
 const WATCHDOG: Duration = Duration::from_secs(2);
 
-/// Runs the command of the unit for the instance `tower`, its settings file being in `folder`.
+/// An instrument on the port `port`.
 fn start(folder: &Path) -> Program {
-    let settings = "port = \"port\"\nformat = \"comma\"\njob = \"tower.job\"\n";
+    start_with(folder, "port = \"port\"\nformat = \"comma\"\njob = \"tower.job\"\n")
+}
+
+/// Runs the command of the unit for the instance `tower`, its settings file being in `folder`.
+fn start_with(folder: &Path, settings: &str) -> Program {
     std::fs::write(folder.join("tower.toml"), settings).unwrap();
     let words = unit::command_words("tower", "--page 0");
     let words = words.iter().map(|word| word.replace("/etc/closerun", &folder.display().to_string()));
@@ -133,4 +137,22 @@ fn without_a_supervisor_nothing_is_said() {
     program.line_of_type("listening");
     program.stop().assert_good();
     assert_eq!(ear.hears_within(Duration::from_millis(1)), None);
+}
+
+#[test]
+fn several_instruments_speak_with_one_voice() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let ear = Ear::new(folder);
+    let settings = "[[instrument]]\nname = \"north\"\nport = \"port\"\nformat = \"comma\"\njob = \"north.job\"\n\
+                    [[instrument]]\nname = \"south\"\nport = \"absent\"\nformat = \"comma\"\njob = \"south.job\"\n";
+    let mut level = Level::on_terminal(folder, "comma");
+    let program = start_with(folder, settings);
+    ear.until("READY=1\nSTATUS=north: 0 readings");
+    level.shoot("1.50000", "20.00");
+    let note = ear.until("north: 1 readings");
+    assert!(note.contains(" | south: 0 readings; waiting: serial port absent is not there"), "{note}");
+    assert!(ear.hears_within(WATCHDOG).is_some());
+    program.stop().assert_good();
+    ear.until("STOPPING=1");
 }
