@@ -6,7 +6,8 @@ cd "$(dirname "$0")/.."
 
 # Debian packages: the other end of a TCP link, another time for one process, system-call faults, compilers for the
 # fault shim and libFuzzer, Python for the independent recomputation of the hash chain and of adjustments, a browser and
-# curl for the live page, readers of PDF and of spreadsheets for the reports.
+# curl for the live page, readers of PDF and of spreadsheets for the reports, and of the unit, the manual and the
+# completions of an installed program.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
@@ -19,6 +20,9 @@ have curl || wanted="$wanted curl"
 have chromium || wanted="$wanted chromium"
 have chromedriver || wanted="$wanted chromium-driver"
 have mkfs.ext4 || wanted="$wanted e2fsprogs"
+have systemd-analyze || wanted="$wanted systemd"
+have groff || wanted="$wanted groff-base"
+have bash || wanted="$wanted bash"
 have pdftotext || wanted="$wanted poppler-utils"
 have soffice || wanted="$wanted libreoffice-calc"
 if [ -n "$wanted" ]; then
@@ -60,6 +64,11 @@ cargo fmt --check
 cargo fmt --check --manifest-path fuzz/Cargo.toml
 cargo clippy --all-targets --locked -- -D warnings
 cargo test --locked --no-fail-fast
+if have cargo-deny; then
+    cargo deny --locked check licenses bans sources
+else
+    echo "no cargo-deny: the licences were looked at by the tests, for this machine's kind only"
+fi
 if have c++; then
     sh fuzz/run.sh
 else

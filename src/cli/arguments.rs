@@ -1,5 +1,6 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
+mod installing;
 mod kit;
 mod network;
 mod report;
@@ -9,6 +10,7 @@ use std::path::PathBuf;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
+pub(super) use installing::{Completions, Man, Service, ServiceFile};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatDraft, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 pub(super) use report::{PaperSize, Report};
@@ -74,6 +76,12 @@ pub(super) enum Verb {
     Classes,
     /// Print the JSON Schema of what --json writes
     Schema(Schema),
+    /// Print what a system needs to run listen as a service
+    Service(Service),
+    /// Print what completes this command line in a shell
+    Completions(Completions),
+    /// Print the manual page, or write those of all commands
+    Man(Man),
 }
 
 /// Arguments of `demo`.

@@ -7,6 +7,7 @@ mod arguments;
 mod backup;
 mod book;
 mod capture;
+mod completions;
 mod demo;
 mod explain;
 mod failure;
@@ -15,6 +16,7 @@ mod formats;
 mod job;
 mod listen;
 mod log;
+mod man;
 mod network;
 mod outlets;
 mod page;
@@ -24,6 +26,7 @@ mod replay;
 mod report;
 mod say;
 mod schema;
+mod service;
 mod signals;
 mod simulate;
 mod source;
@@ -71,5 +74,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Formats => formats::list(),
         Verb::Classes => schema::classes(),
         Verb::Schema(which) => schema::run(&which),
+        Verb::Service(service) => service::run(&service),
+        Verb::Completions(completions) => completions::run(&completions),
+        Verb::Man(man) => man::run(&man),
     }
 }

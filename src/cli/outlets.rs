@@ -7,6 +7,8 @@ use tokio::sync::mpsc;
 use super::arguments::View;
 use crate::config::Sound;
 use crate::daemon::Ask;
+#[cfg(unix)]
+use crate::daemon::outlet::Supervisor;
 use crate::daemon::outlet::{Form, LineWriter, Outlet, RawTerminal, Screen, Shared, SystemSounder, Tones, read_keys};
 use crate::link::Stop;
 use crate::report::live::Ink;
@@ -58,6 +60,18 @@ impl Outlets {
     pub(super) fn of_one(&self) -> Vec<Box<dyn Outlet>> {
         self.shared.iter().map(|outlet| Box::new(outlet.clone()) as Box<dyn Outlet>).collect()
     }
+}
+
+/// The outlet of each of so many instruments to whoever started the program and watches over it, if anybody does.
+#[cfg(unix)]
+pub(super) fn supervised(instruments: usize) -> Vec<Box<dyn Outlet>> {
+    let each = Supervisor::of_environment(instruments).into_iter();
+    each.map(|supervisor| Box::new(supervisor) as Box<dyn Outlet>).collect()
+}
+
+#[cfg(not(unix))]
+pub(super) fn supervised(_instruments: usize) -> Vec<Box<dyn Outlet>> {
+    Vec::new()
 }
 
 /// Colour unless the environment asks for none (the convention of no-color.org) or the terminal has none.

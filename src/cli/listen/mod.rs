@@ -9,7 +9,7 @@ use tokio::sync::mpsc;
 
 use super::Failure;
 use super::arguments::{Listen, View};
-use super::outlets::{Instrument, KeysAre, Outlets};
+use super::outlets::{Instrument, KeysAre, Outlets, supervised};
 use super::page::{self, OnPage};
 use super::say;
 use super::signals::stop_on_signals;
@@ -107,10 +107,12 @@ async fn hear(
     let stdin = opened.iter().any(|opened| matches!(opened.plan.spec, LinkSpec::Stdin));
     let keys = if stdin { KeysAre::Unused } else { KeysAre::Commands };
     let outlets = Outlets::choose(view, sound, keys, &instruments, stop);
+    let mut supervisors = supervised(opened.len()).into_iter();
     let (mut posts, mut controls) = (Vec::new(), Vec::new());
     for Opened { plan, simulated, link, events, store, book, asks, taken } in opened {
         let mut own = outlets.of_one();
         own.extend(pages.next());
+        own.extend(supervisors.next());
         let control = Control::open(&plan.path, asks);
         let mut session = Session::new(Setting {
             name: plan.name,

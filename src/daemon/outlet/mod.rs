@@ -3,6 +3,8 @@
 mod lines;
 mod page;
 mod screen;
+#[cfg(unix)]
+mod supervisor;
 mod tones;
 
 use std::cell::RefCell;
@@ -16,6 +18,8 @@ use crate::report::live::Line;
 pub use lines::{Form, LineWriter};
 pub use page::{PageOutlet, Upward};
 pub use screen::{Keys, RawTerminal, Screen, read_keys};
+#[cfg(unix)]
+pub use supervisor::Supervisor;
 pub use tones::{Sounder, SystemSounder, Tone, Tones};
 
 /// What there is to show: it has been kept, or it says that nothing can be kept.

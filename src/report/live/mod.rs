@@ -383,7 +383,7 @@ fn link_line(state: &LinkState) -> What {
 }
 
 /// The state of the link: its word and a sentence.
-pub(super) fn link_words(state: &LinkState) -> (&'static str, String) {
+pub fn link_words(state: &LinkState) -> (&'static str, String) {
     match state {
         LinkState::Open => ("open", "the link is open".to_owned()),
         LinkState::Quiet { for_s } => ("quiet", format!("nothing heard for {for_s} s")),
