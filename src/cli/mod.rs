@@ -21,6 +21,7 @@ mod page;
 mod polls;
 mod ports;
 mod replay;
+mod report;
 mod say;
 mod schema;
 mod signals;
@@ -57,6 +58,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Tell(tell) => tell::run(tell),
         Verb::Ports => ports::run(),
         Verb::Book(book) => book::run(&book),
+        Verb::Report(report) => report::run(&report),
         Verb::Explain(explain) => explain::run(&explain),
         Verb::Adjust(adjust) => network::adjust::run(&adjust),
         Verb::Plan(plan) => network::plan::run(&plan),
