@@ -4,9 +4,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::activity::DesignTarget;
 use super::event::{Command, ReadingNumber, StruckPlace, Target};
+use super::marks::Mark;
 use super::reading::{PointName, Role};
-use super::settings::KnownPoint;
+use super::settings::{Corrections, KnownPoint};
 
 /// Everything said about one reading. Number 0 stands for "before the first reading".
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -46,6 +48,10 @@ pub struct Amendments {
     renamed: BTreeMap<PointName, PointName>,
     known: BTreeMap<PointName, KnownPoint>,
     notes: Vec<String>,
+    designs: Vec<DesignTarget>,
+    marks: BTreeMap<PointName, Vec<Mark>>,
+    /// The inclination that is taken out of readings from one of them on.
+    collimation: BTreeMap<ReadingNumber, Option<f64>>,
 }
 
 impl Amendments {
@@ -81,6 +87,29 @@ impl Amendments {
         &self.known
     }
 
+    /// The targets that are to be set, in the order in which they were listed.
+    pub fn designs(&self) -> &[DesignTarget] {
+        &self.designs
+    }
+
+    /// The register of marks, each with its history: the last entry counts.
+    pub fn marks(&self) -> &BTreeMap<PointName, Vec<Mark>> {
+        &self.marks
+    }
+
+    /// The corrections of a reading: those of the settings, unless a person said otherwise of its inclination.
+    pub fn corrections(&self, reading: ReadingNumber, settings: &Corrections) -> Corrections {
+        match self.collimation.range(..=reading).next_back() {
+            Some((_, collimation)) => Corrections { collimation_mm_per_m: *collimation, ..settings.clone() },
+            None => settings.clone(),
+        }
+    }
+
+    /// From which readings on which inclination is taken out, as people said it; none takes nothing out.
+    pub fn collimations(&self) -> impl Iterator<Item = (ReadingNumber, Option<f64>)> {
+        self.collimation.iter().map(|(from, mm_per_m)| (*from, *mm_per_m))
+    }
+
     /// Remarks on the job as a whole.
     pub fn notes(&self) -> &[String] {
         &self.notes
@@ -100,7 +129,8 @@ impl Amendments {
     /// The latest command that stands and can be undone.
     pub fn latest(&self) -> Option<&Said> {
         let undone = self.undone();
-        let undoable = |c: &Command| !matches!(c, Command::Undo { .. } | Command::KeyIn { .. });
+        let undoable = |c: &Command| 
+            !matches!(c, Command::Undo { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. }) && !c.of_activity();
         self.said.iter().rev().find(|said| undoable(&said.command) && !undone.contains(&said.event))
     }
 
@@ -119,7 +149,7 @@ impl Amendments {
 
     fn gather(&mut self) {
         let undone = self.undone();
-        (self.by_reading, self.renamed, self.known, self.notes) = Default::default();
+        *self = Amendments { said: std::mem::take(&mut self.said), ..Amendments::default() };
         for said in std::mem::take(&mut self.said) {
             if !undone.contains(&said.event) {
                 self.fold(&said.command);
@@ -157,14 +187,33 @@ impl Amendments {
             }
             Command::EndRun { reading: Some(reading) } => self.at(*reading).ends_run = true,
             Command::StartRun { point, after: Some(after) } => self.at(*after).starts_run = Some(point.clone()),
+            Command::Design { target } => match self.designs.iter_mut().find(|held| held.name == target.name) {
+                Some(held) => held.clone_from(target),
+                None => self.designs.push(target.clone()),
+            },
+            Command::Register { mark } => {
+                self.known.insert(mark.name.clone(), mark.known());
+                self.marks.entry(mark.name.clone()).or_default().push((**mark).clone());
+            }
+            Command::Collimation { from: Some(from), mm_per_m } => {
+                self.collimation.insert(*from, *mm_per_m);
+            }
             // Nothing of these is about a reading's place in the book; the rest are never stored unresolved.
-            Command::Acknowledge { .. } | Command::KeyIn { .. } | Command::Undo { .. } => {}
+            Command::Acknowledge { .. }
+            | Command::KeyIn { .. }
+            | Command::KeyInWires { .. }
+            | Command::Undo { .. } => {}
+            Command::BeginActivity { .. }
+            | Command::LeaveActivity
+            | Command::StrikeShot { .. }
+            | Command::MarkHere { .. } => {}
             Command::Role { reading: Target::Next, .. }
             | Command::Point { reading: Target::Next, .. }
             | Command::Break { reading: None }
             | Command::TakeOffer { .. }
             | Command::EndRun { reading: None }
-            | Command::StartRun { after: None, .. } => {}
+            | Command::StartRun { after: None, .. }
+            | Command::Collimation { from: None, .. } => {}
         }
     }
 

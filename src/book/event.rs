@@ -5,10 +5,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::activity::{DesignTarget, Outcome, Task};
 use super::finding::{FindingKey, Priority};
+use super::marks::Mark;
 use super::moment::Moment;
 use super::reading::{Heard, PointName, Reading, Role};
 use super::settings::{KnownPoint, Settings};
+use crate::units::Measured;
 
 /// The number of a reading in the book, counted from 1 through the whole job, struck ones included.
 pub type ReadingNumber = u32;
@@ -111,6 +114,15 @@ pub enum Body {
         /// What had gone wrong, in words.
         cause: String,
     },
+    /// An activity beside the run came to something, and the crew was told.
+    ActivityDone {
+        /// Its number, counted from 1 through the job.
+        activity: u32,
+        /// What it came to.
+        outcome: Outcome,
+        /// What was said.
+        said: Vec<String>,
+    },
     /// Listening ended in good order.
     ListeningEnded {
         /// Why.
@@ -133,6 +145,7 @@ impl Body {
             Body::VerdictGiven { .. } => "verdict-given",
             Body::ClockStepped { .. } => "clock-stepped",
             Body::RecordingResumed { .. } => "recording-resumed",
+            Body::ActivityDone { .. } => "activity-done",
             Body::ListeningEnded { .. } => "listening-ended",
         }
     }
@@ -297,6 +310,62 @@ pub enum Command {
         /// The number of the event that held the command.
         event: u64,
     },
+    /// Three wires read by eye and typed in.
+    KeyInWires {
+        /// The wires, as they were typed.
+        wires: Box<[Measured; 3]>,
+        /// What they come to: their mean, and the sight length from the interval.
+        reading: Box<Reading>,
+    },
+    /// From here on readings go to this activity, until it is done or left.
+    BeginActivity {
+        /// What is done.
+        task: Box<Task>,
+    },
+    /// The activity is left without a result; readings are the run's again.
+    LeaveActivity,
+    /// Strike a shot of the latest activity: it stays, and its place is to be taken again.
+    StrikeShot {
+        /// Which, counted from 1.
+        shot: u32,
+    },
+    /// The mark of the target is made where the staff now stands.
+    MarkHere {
+        /// The shot that stood there; the latest if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        shot: Option<u32>,
+    },
+    /// Put a target on the list of those that are to be set.
+    Design {
+        /// The target.
+        target: DesignTarget,
+    },
+    /// Put a mark into the job's register: its elevation is known from here on.
+    Register {
+        /// The mark.
+        mark: Box<Mark>,
+    },
+    /// Take the inclination of the line of sight out of readings, or no longer.
+    Collimation {
+        /// From this reading on; the next if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<ReadingNumber>,
+        /// The inclination, mm per m; none takes nothing out.
+        mm_per_m: Option<f64>,
+    },
+}
+
+impl Command {
+    /// Whether it is about an activity beside the run, and so about no reading of the run and not to be undone.
+    pub fn of_activity(&self) -> bool {
+        matches!(
+            self,
+            Command::BeginActivity { .. }
+                | Command::LeaveActivity
+                | Command::StrikeShot { .. }
+                | Command::MarkHere { .. }
+        )
+    }
 }
 
 /// What happens to the place of a struck reading in the sequence of sights.

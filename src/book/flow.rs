@@ -6,6 +6,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::activity::Activities;
 use super::amend::{Amendment, Amendments};
 use super::closure::{self, LineKind};
 use super::corrections;
@@ -24,6 +25,7 @@ pub(super) struct Ground<'a> {
     pub(super) settings: &'a Settings,
     pub(super) known: &'a BTreeMap<PointName, KnownPoint>,
     pub(super) amendments: &'a Amendments,
+    pub(super) activities: &'a Activities,
 }
 
 /// The place that a reading was given.
@@ -111,7 +113,7 @@ impl Flow {
             reading.staff.value(),
             reading.sight.map(|s| s.value()),
             reading.temperature_c,
-            &ground.settings.corrections,
+            &ground.amendments.corrections(number, &ground.settings.corrections),
         );
         let shot = Shot {
             reading: number,

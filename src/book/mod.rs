@@ -7,6 +7,7 @@
 //! `decide` holds the rules of what may be booked, `apply` the bookkeeping, `judge` what the crew is told. The same
 //! events give the same book, findings and elevations, to the last digit.
 
+pub mod activity;
 mod amend;
 mod checks;
 pub mod classes;
@@ -17,6 +18,7 @@ pub mod event;
 pub mod finding;
 mod flow;
 mod judge;
+pub mod marks;
 pub mod moment;
 mod next_staff;
 pub mod reading;
@@ -35,6 +37,7 @@ pub use judge::judge;
 pub use next_staff::{NextStaff, next_staff};
 pub use records::{Bytes, Records};
 
+use activity::{Activities, Taken};
 use checks::At;
 use event::{Body, Command, Event, ReadingNumber, Verdict};
 use finding::{Finding, FindingKey, Place, Priority};
@@ -100,6 +103,7 @@ pub struct Book {
     simulated: bool,
     known: BTreeMap<PointName, KnownPoint>,
     amendments: Amendments,
+    activities: Activities,
     entries: Vec<Entry>,
     flow: Flow,
     records: Records,
@@ -153,7 +157,7 @@ impl Book {
             Body::Heard { heard } => {
                 self.records.hear(event, heard);
                 if let Heard::Reading(reading) = heard {
-                    self.enter(event, reading, Came::Heard);
+                    self.take(event, reading, Came::Heard);
                 }
             }
             Body::Commanded { command, .. } => self.obey(event, command),
@@ -174,6 +178,13 @@ impl Book {
             Body::VerdictGiven { run, setup, verdict, text } => {
                 self.last_verdict = Some(Given { run: *run, setup: *setup, verdict: *verdict, text: text.clone() });
                 self.verdict_due = false;
+            }
+            Body::ActivityDone { .. } => {
+                self.activities.apply(event);
+                // A tested line of sight bears on the run as it stands.
+                if let Some(run) = self.flow.runs.len().checked_sub(1) {
+                    self.check_run(run);
+                }
             }
             Body::ListeningBegan { .. } | Body::ListeningEnded { .. } | Body::RecordingResumed { .. } => {}
         }
@@ -220,7 +231,12 @@ impl Book {
         &self.amendments
     }
 
-    /// All readings, struck ones included; number 1 is the first.
+    /// What was done beside the runs.
+    pub fn activities(&self) -> &Activities {
+        &self.activities
+    }
+
+    /// All readings, struck ones included; number 1 is the first. Those that went to an activity are kept with it.
     pub fn entries(&self) -> &[Entry] {
         &self.entries
     }
@@ -316,7 +332,12 @@ impl Book {
     }
 
     fn ground(&self) -> Ground<'_> {
-        Ground { settings: self.settings(), known: &self.known, amendments: &self.amendments }
+        Ground {
+            settings: self.settings(),
+            known: &self.known,
+            amendments: &self.amendments,
+            activities: &self.activities,
+        }
     }
 
     fn settle_on(&mut self, settings: &Settings) {
@@ -329,6 +350,13 @@ impl Book {
         let given = self.settings().known.iter().map(|known| (known.name.clone(), known.clone()));
         self.known = given.collect();
         self.known.extend(self.amendments.known().iter().map(|(name, known)| (name.clone(), known.clone())));
+    }
+
+    /// A reading is the activity's that is under way, else the run's.
+    fn take(&mut self, event: &Event, reading: &Reading, came: Came) {
+        if self.activities.take(event, reading, came) == Taken::No {
+            self.enter(event, reading, came);
+        }
     }
 
     fn enter(&mut self, event: &Event, reading: &Reading, came: Came) {
@@ -360,14 +388,18 @@ impl Book {
                     self.touched = Touched::All;
                 }
             }
-            Command::KeyIn { reading } => {
+            Command::KeyIn { reading } | Command::KeyInWires { reading, .. } => {
                 self.amendments.say(event.seq, command);
-                self.enter(event, reading, Came::KeyedIn);
+                self.take(event, reading, Came::KeyedIn);
+            }
+            _ if command.of_activity() => {
+                self.amendments.say(event.seq, command);
+                self.activities.apply(event);
             }
             _ => {
                 self.amendments.say(event.seq, command);
                 self.know();
-                if !matches!(command, Command::Note { .. }) {
+                if !matches!(command, Command::Note { .. } | Command::Design { .. }) {
                     self.place_all();
                 }
             }

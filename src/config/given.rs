@@ -117,6 +117,8 @@ pub struct StaffsGiven {
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", default, expecting = "a table")]
 pub struct InstrumentGiven {
+    /// What it is called, to keep its tests by: `L-2`.
+    pub name: Option<Said<String>>,
     /// Shortest sight that it reads, `1.5 m`.
     pub sight_min: Option<Said<String>>,
     /// Longest sight that it reads, `100 m`.
@@ -207,6 +209,10 @@ pub struct OwnClass {
     pub two_differences_max: Option<Said<String>>,
     /// The number of setups between marks must be even.
     pub even_setups: Option<Said<bool>>,
+    /// Largest inclination of the line of sight, mm per m.
+    pub collimation_max_mm_per_m: Option<Said<f64>>,
+    /// Days that a test of the line of sight holds.
+    pub collimation_interval_days: Option<Said<u32>>,
 }
 
 impl Given {
@@ -247,6 +253,7 @@ impl Given {
                 margin: self.staffs.margin.or(under.staffs.margin),
             },
             instrument: InstrumentGiven {
+                name: self.instrument.name.or(under.instrument.name),
                 sight_min: self.instrument.sight_min.or(under.instrument.sight_min),
                 sight_max: self.instrument.sight_max.or(under.instrument.sight_max),
                 reading_sd: self.instrument.reading_sd.or(under.instrument.reading_sd),

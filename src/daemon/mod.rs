@@ -9,6 +9,7 @@
 
 mod clock;
 pub mod control;
+mod desk;
 mod keep;
 pub mod outlet;
 mod recognise;
@@ -24,6 +25,7 @@ use crate::book::event::Origin;
 use crate::link::{EventReceiver, Gone, LinkEvent, Stop};
 
 pub use clock::{Clock, SystemClock};
+pub use desk::{Desk, NothingKept};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
 pub use recognise::{Listener, Recognised};
 pub use session::{AtStart, Ending, Session, Setting};

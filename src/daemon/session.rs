@@ -20,6 +20,7 @@ use crate::book::moment::Moment;
 use crate::book::reading::Heard;
 use crate::book::settings::Settings;
 use crate::book::{Book, Input, decide, judge};
+use crate::field;
 use crate::link::{Gone, LinkEvent, LinkHandle, Simulated, TroubleKind};
 use crate::protocol::Piece;
 use crate::report::live::{self, Line};
@@ -406,6 +407,9 @@ impl<K: Keep> Session<K> {
 
     /// Keeps what the crew must be told, then tells it.
     fn tell_what_is_due(&mut self) {
+        if let Some(done) = field::conclude(&self.book) {
+            self.keep_and_show(done);
+        }
         let bodies = judge(&self.book);
         let verdict = bodies.iter().any(|body| matches!(body, Body::VerdictGiven { .. }));
         if self.keep_at(bodies, Vec::new(), None) {
@@ -670,6 +674,9 @@ impl<K: Keep> Session<K> {
             Ok(Spoken::Status) => return Answer::Done(live::status_in_words(&self.book)),
             Err(error) => return Answer::NotUnderstood(error.to_string()),
         };
+        if let Err(why) = field::permit(&self.book, &command) {
+            return Answer::Refused(why);
+        }
         let body = match decide(&self.book, &Input::Command { command, by: ask.by.clone() }) {
             Ok(body) => body,
             Err(refused) => return Answer::Refused(refused.to_string()),
@@ -684,7 +691,11 @@ impl<K: Keep> Session<K> {
         }
         self.tell_what_is_due();
         let mut done: Vec<String> = said.into_iter().map(|words| format!("event {}: {words}", before + 1)).collect();
-        done.extend(self.book.last_verdict().map(live::given_words));
+        let activity = live::activity_answer(&self.book, before);
+        if activity.is_empty() {
+            done.extend(self.book.last_verdict().map(live::given_words));
+        }
+        done.extend(activity);
         Answer::Done(done)
     }
 

@@ -194,6 +194,8 @@ fn settings() -> Settings {
             spread_max: limit(Length::from_um(500), Basis::Own),
             two_differences_max: limit(Length::from_um(700), Basis::Own),
             even_setups: Some(Basis::FromMemory),
+            collimation_max: None,
+            collimation_interval: None,
             sequence: Some("aBFFB".parse().unwrap()),
         },
         sequence: "aBBFFx3".parse().unwrap(),
@@ -231,6 +233,8 @@ fn plain_settings() -> Settings {
             spread_max: None,
             two_differences_max: None,
             even_setups: None,
+            collimation_max: None,
+            collimation_interval: None,
             sequence: None,
             ..settings().class
         },
@@ -248,6 +252,7 @@ fn instrument() -> Instrument {
     Instrument {
         sight_min: Length::from_mm(1_500),
         sight_max: Length::from_mm(100_000),
+        name: None,
         reading_sd: Length::from_um(50),
     }
 }

@@ -117,7 +117,7 @@ fn means(book: &Book) -> impl Iterator<Item = Length> {
 
 /// Whether any correction is on.
 pub(super) fn has_corrections(book: &Book) -> bool {
-    book.settings().corrections != Default::default()
+    book.settings().corrections != Default::default() || book.amendments().collimations().any(|(_, c)| c.is_some())
 }
 
 /// The decimals in `unit` that lose none of a value's digits.

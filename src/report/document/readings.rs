@@ -70,7 +70,9 @@ fn reading(
     };
     let corrected = correct.then(|| {
         let sight = held.sight.map(|sight| sight.value());
-        corrections::correct(held.staff.value(), sight, held.temperature_c, &source.book.settings().corrections)
+        let settings = &source.book.settings().corrections;
+        let asked = source.book.amendments().corrections(number, settings);
+        corrections::correct(held.staff.value(), sight, held.temperature_c, &asked)
     });
     let (height_of_instrument, elevation) = match (run, setup) {
         (Some(run), Some(setup)) if state.counts() => heights(source, run, setup, number, spot.role),

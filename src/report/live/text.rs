@@ -2,7 +2,7 @@
 //!
 //! Findings are told apart by word and sign; colour only repeats them.
 
-use super::{FindingLine, Line, ReadingLine, Status, VerdictLine, What};
+use super::{ActivityLine, FindingLine, Line, ReadingLine, Status, VerdictLine, What};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
 use crate::units::Unit;
@@ -47,6 +47,7 @@ impl Painter {
     pub fn paint(&mut self, line: &Line) -> Vec<String> {
         match &line.what {
             What::Reading(reading) => self.reading(reading, line.simulated),
+            What::Activity(activity) => self.activity(activity),
             What::Finding(finding) => self.finding(finding),
             What::Verdict(verdict) => self.verdict(verdict),
             What::Job(job) => {
@@ -116,6 +117,32 @@ impl Painter {
             out.push(text.trim_end().to_owned());
             if !remarks.is_empty() {
                 out.push(format!("{:16}{remarks}", ""));
+            }
+        }
+        out
+    }
+
+    fn activity(&mut self, activity: &ActivityLine) -> Vec<String> {
+        // The run's readings begin again under a head of their own.
+        self.head_for = None;
+        let mut out = Vec::new();
+        if let Some(shot) = &activity.shot {
+            let sight = shot.sight.as_ref().map(|sight| format!(", sight {sight} {}", shot.unit)).unwrap_or_default();
+            let keyed = if shot.keyed_in { ", keyed in" } else { "" };
+            let (name, number) = (activity.task, shot.number);
+            out.push(format!("{name}, shot {number}: {} {}{sight}{keyed}", shot.staff, shot.staff_unit));
+        }
+        let indent = " ".repeat(LEAD);
+        for text in &activity.so_far {
+            out.extend(self.wrap(&indent, text));
+        }
+        if let Some(next) = &activity.next {
+            out.extend(self.wrap("next     ", next));
+        }
+        if let Some((first, rest)) = activity.said.split_first() {
+            out.push(self.strong(&format!("{} done", activity.task)));
+            for text in [first].into_iter().chain(rest) {
+                out.extend(self.wrap(&indent, text));
             }
         }
         out
@@ -213,6 +240,11 @@ pub fn status_block(status: &Status, link: &str, ink: Ink, width: usize) -> Vec<
         first += &format!("   {next}");
     }
     let mut lines = Vec::new();
+    if let [name, so_far @ ..] = &status.activity[..] {
+        // While an activity goes on, what it wants next is what the crew looks for.
+        let last = so_far.last().map(|next| format!(": {next}")).unwrap_or_default();
+        first = format!("{name}{last}");
+    }
     match status.holding.last() {
         Some(fact) => lines.extend(painter.sentence(Priority::Hold, fact).into_iter().take(2)),
         None => lines.push(String::new()),
