@@ -29,12 +29,14 @@ impl Excerpt {
         let before = text[line_start..start].chars().count();
         let cut = before.saturating_sub(SHOWN_MAX / 2);
         let visible = |c: char| if c.is_control() { ' ' } else { c };
+        let shown: String = line.chars().skip(cut).take(SHOWN_MAX).map(visible).collect();
         let marked = text[start..end].chars().count();
+        let room = shown.chars().count().saturating_sub(before - cut);
         Excerpt {
             line: text[..start].matches('\n').count() + 1,
             column: before + 1,
-            shown: line.chars().skip(cut).take(SHOWN_MAX).map(visible).collect(),
-            mark: (before - cut, marked.clamp(1, SHOWN_MAX / 2)),
+            shown,
+            mark: (before - cut, marked.clamp(1, room.max(1))),
         }
     }
 }

@@ -11,6 +11,7 @@ pub mod field;
 mod formula;
 pub mod link;
 pub mod nearest;
+pub mod page;
 pub mod protocol;
 pub mod report;
 pub mod simulate;

@@ -72,6 +72,13 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("faer", &["adjust"]),
     ("statrs", &["adjust", "field/quantiles"]),
     ("csv", &["adjust", "field", "report"]),
+    ("axum", &["page"]),
+    ("hyper", &["page"]),
+    ("hyper_util", &["page"]),
+    ("tower_service", &["page"]),
+    ("futures_util", &["page"]),
+    ("getrandom", &["page"]),
+    ("qrcode", &["cli/page"]),
 ];
 
 /// Every source file below `src`, as its path from there and its text without tests and comments.

@@ -4,7 +4,7 @@
 
 mod harness;
 
-use closerun::book::event::{Command, Target};
+use closerun::book::event::{Command, Taken, Target};
 use closerun::book::reading::{Heard, Reading, Role};
 use closerun::book::{Book, SpotState};
 use closerun::units::{Length, Measured, Unit};
@@ -29,6 +29,9 @@ fn sequences() -> impl Strategy<Value = String> {
     prop::sample::select(vec!["BF", "aBF", "BBFF", "BFFB", "aBFFB", "BFx3"]).prop_map(str::to_owned)
 }
 
+/// So many kinds of command there are below.
+const KINDS: u8 = 13;
+
 /// A command about one reading, as numbers: which kind, which reading, which name.
 fn command(kind: u8, reading: u32, point: u8) -> Command {
     let point = name(&format!("P{point}"));
@@ -41,8 +44,17 @@ fn command(kind: u8, reading: u32, point: u8) -> Command {
         5 => Command::Point { reading: Target::Number(reading), point },
         6 => Command::Break { reading: Some(reading) },
         7 => Command::EndRun { reading: Some(reading) },
+        8 => accept(Taken::Exchanged { readings: vec![reading, reading + 1] }),
+        9 => accept(Taken::Read { reading, staff: Measured::parse("1.23456", Unit::Metre).unwrap() }),
+        10 => accept(Taken::Repeat { reading }),
+        11 => accept(Taken::Point { reading, point }),
         _ => Command::Note { reading: Some(reading), text: "seen".to_owned() },
     }
+}
+
+/// An accepted explanation; what it explains is no matter to the folding.
+fn accept(taken: Taken) -> Command {
+    Command::Accept { finding: "misclosure@point-1.1-P1".parse().unwrap(), cause: "so".to_owned(), taken }
 }
 
 fn crew(sequence: &str, shots: &[(i64, i64)]) -> Crew {
@@ -79,7 +91,7 @@ proptest! {
     fn any_commands_at_any_time_fold_to_the_live_book(
         sequence in sequences(),
         shots in shots(),
-        said in prop::collection::vec((0u8..9, 1u32..24, 0u8..5, 0usize..24), 0..12),
+        said in prop::collection::vec((0u8..KINDS, 1u32..24, 0u8..5, 0usize..24), 0..12),
     ) {
         let mut crew = crew(&sequence, &[]);
         for (index, &(staff, sight)) in shots.iter().enumerate() {
@@ -114,7 +126,7 @@ proptest! {
 
     #[test]
     fn a_command_and_its_undo_cancel(
-        sequence in sequences(), shots in shots(), kind in 0u8..9, pick in any::<prop::sample::Index>(),
+        sequence in sequences(), shots in shots(), kind in 0u8..KINDS, pick in any::<prop::sample::Index>(),
     ) {
         let mut crew = crew(&sequence, &shots);
         let before = content(&crew.book);
@@ -132,7 +144,7 @@ proptest! {
 
     #[test]
     fn commands_about_different_readings_come_in_any_order(
-        sequence in sequences(), shots in shots(), kinds in prop::collection::vec(2u8..9, 4),
+        sequence in sequences(), shots in shots(), kinds in prop::collection::vec(2u8..KINDS, 4),
     ) {
         prop_assume!(shots.len() >= 8);
         let said: Vec<Command> = kinds

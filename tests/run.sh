@@ -5,13 +5,15 @@ set -eu
 cd "$(dirname "$0")/.."
 
 # Debian packages: the other end of a TCP link, system-call faults, a compiler for the fault shim, Python for the
-# independent recomputation of the hash chain and of adjustments.
+# independent recomputation of the hash chain and of adjustments, a browser for the live page.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
 have strace || wanted="$wanted strace"
 have cc || wanted="$wanted gcc libc6-dev"
 have python3 || wanted="$wanted python3"
+have chromium || wanted="$wanted chromium"
+have chromedriver || wanted="$wanted chromium-driver"
 have mkfs.ext4 || wanted="$wanted e2fsprogs"
 if [ -n "$wanted" ]; then
     if [ "$(id -u)" = 0 ] && have apt-get; then
@@ -37,6 +39,15 @@ if ! python3 -c 'import numpy, scipy' 2>/dev/null; then
     else
         echo "could not install NumPy and SciPy: the tests that need them will say so"
     fi
+fi
+
+# The accessibility checker of the page's tests: axe-core, MPL-2.0, no part of the program.
+axe=target/axe
+if [ ! -f "$axe/node_modules/axe-core/axe.min.js" ]; then
+    have npm || { [ "$(id -u)" = 0 ] && apt-get install -q -y --no-install-recommends npm >/dev/null; } || true
+    mkdir -p "$axe"
+    npm install --no-audit --no-fund --silent --prefix "$axe" axe-core@4 >/dev/null ||
+        echo "could not install axe-core: the test that needs it will say so"
 fi
 
 cargo fmt --check

@@ -1,19 +1,16 @@
 //! The adjustment from end to end: weights, free, then held to the known marks.
 
-use super::approximate::SUM_MAX;
+use super::assemble::assemble;
 use super::control::Control;
-use super::exposure::exposure;
-use super::lines::{Role, Spread};
-use super::network::{Hold, MarkId, Network};
-use super::outcome::{
-    AdjustedKnown, AdjustedMark, AdjustedSection, Adjustment, KnownCheck, Outcome, SingleTest, Standing,
-};
+use super::given::Hold;
+use super::lines::Role;
+use super::network::Network;
+use super::outcome::{Adjustment, KnownCheck, Outcome};
 use super::problem::Problem;
 use super::refusal::NetworkError;
-use super::tests::{Critical, GlobalTest, Levels, Sigma, interval_multiplier};
-use super::variances::{Cofactors, SectionCofactors};
+use super::significance::{Levels, Sigma};
+use super::variances::Cofactors;
 use super::weights::{WeightRule, variances_m2};
-use crate::units::Length;
 
 /// How to adjust.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,6 +21,17 @@ pub struct Options {
     pub sigma: Sigma,
     /// Levels of tests and intervals.
     pub levels: Levels,
+    /// How far the effects of undetected mistakes are followed.
+    pub effects: Effects,
+}
+
+/// How far the effects of undetected mistakes are followed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effects {
+    /// To the ends of the section, of which one is moved most.
+    OnEnds,
+    /// To every mark, for networks up to [`EXPOSURE_MAX`](super::EXPOSURE_MAX).
+    OnEveryMark,
 }
 
 /// Adjusts a network by least squares: free first, then held to its known marks.
@@ -72,164 +80,110 @@ pub(super) fn solve(
 ) -> Result<Adjustment, NetworkError> {
     let problem = Problem::new(network, roles, variances)?;
     let control = Control::new(&problem.lines, &problem.roles);
-    let solution = problem.solve();
     let cofactors = Cofactors::new(&problem, &control);
-    assemble(&problem, &control, &solution, &cofactors, options)
-}
-
-fn assemble(
-    problem: &Problem<'_>,
-    control: &Control,
-    solution: &Spread,
-    cofactors: &Cofactors,
-    options: &Options,
-) -> Result<Adjustment, NetworkError> {
-    let Problem { network, roles, variances, .. } = problem;
-    let weighted: Vec<(MarkId, f64, f64)> = network
-        .known
-        .iter()
-        .filter_map(|&(mark, ..)| match roles[mark.index()] {
-            Role::Weighted(correction, variance) => {
-                Some((mark, solution.corrections[mark.index()] - correction, variance))
-            }
-            Role::Free | Role::Fixed(_) => None,
-        })
-        .collect();
-    let observations = variances.len() + weighted.len();
-    let unknowns = roles.iter().filter(|role| !matches!(role, Role::Fixed(_))).count();
-    let weighted_squares =
-        solution.squares + weighted.iter().map(|(_, residual, variance)| residual * residual / variance).sum::<f64>();
-
-    let degrees_of_freedom = observations - unknowns;
-    let variance_factor = (degrees_of_freedom > 0).then(|| weighted_squares / degrees_of_freedom as f64);
-    let sigma_posterior = variance_factor.map(f64::sqrt);
-    let (sigma, sigma_value) = match (options.sigma, sigma_posterior) {
-        (Sigma::APosteriori, Some(value)) => (Sigma::APosteriori, value),
-        (Sigma::APosteriori, None) | (Sigma::APriori, _) => (Sigma::APriori, 1.0),
-    };
-    let critical = Critical::new(&options.levels, degrees_of_freedom);
-    let tester = Tester { critical, sigma_posterior };
-
-    let marks = marks(problem, control, solution, cofactors, sigma_value)?;
-    let sections =
-        network.sections.iter().zip(&solution.residuals).zip(cofactors.sections.iter().zip(variances.iter()));
-    let sections = sections
-        .map(|((section, &residual_m), (cofactor, variance))| AdjustedSection {
-            rise: marks[section.to.index()].elevation - marks[section.from.index()].elevation,
-            deviation_m: sigma_value * (variance * (1.0 - cofactor.redundancy)).sqrt(),
-            residual_m,
-            redundancy: cofactor.redundancy,
-            test: tester.test(residual_m, *variance, cofactor, [section.from, section.to]),
-        })
-        .collect();
-    let weighted = weighted
-        .into_iter()
-        .map(|(mark, residual_m, variance)| {
-            let bare = control.bare_known.iter().any(|&junction| problem.lines.junctions[junction as usize] == mark);
-            let redundancy = if bare { 0.0 } else { cofactors.known_redundancy(mark.index(), roles[mark.index()]) };
-            let cofactor = SectionCofactors { redundancy, at_from: 0.0, at_to: 1.0 - redundancy };
-            AdjustedKnown {
-                mark,
-                residual_m,
-                redundancy,
-                test: tester.test(residual_m, variance, &cofactor, [mark, mark]),
-            }
-        })
-        .collect();
-
-    Ok(Adjustment {
-        observations,
-        unknowns,
-        weighted_squares,
-        variance_factor,
-        global: GlobalTest::new(weighted_squares, degrees_of_freedom, &options.levels),
-        sigma,
-        sigma_value,
-        interval_multiplier: interval_multiplier(sigma, &options.levels, degrees_of_freedom),
-        levels: options.levels,
-        critical,
-        marks,
-        sections,
-        weighted,
-        exposure: exposure(problem, control, cofactors, critical.detectable),
-    })
-}
-
-fn marks(
-    problem: &Problem<'_>,
-    control: &Control,
-    solution: &Spread,
-    cofactors: &Cofactors,
-    sigma_value: f64,
-) -> Result<Vec<AdjustedMark>, NetworkError> {
-    let one = |mark: usize| {
-        let correction =
-            Length::from_f64_m(solution.corrections[mark]).filter(|correction| correction.abs() <= SUM_MAX);
-        let too_high = || NetworkError::TooHigh { mark: problem.network.names[mark].clone(), most: SUM_MAX };
-        let correction = correction.ok_or_else(too_high)?;
-        Ok(AdjustedMark {
-            elevation: problem.network.approximate[mark] + correction,
-            deviation_m: sigma_value * cofactors.marks[mark].sqrt(),
-            standing: match (problem.roles[mark], control.hangs_on[mark]) {
-                (Role::Fixed(_), _) => Standing::Held,
-                (_, Some(section)) => Standing::HangsOn(section),
-                (_, None) => Standing::Checked,
-            },
-        })
-    };
-    (0..problem.roles.len()).map(one).collect()
-}
-
-/// What the test of each observation is made with.
-struct Tester {
-    critical: Critical,
-    sigma_posterior: Option<f64>,
-}
-
-impl Tester {
-    fn test(
-        &self,
-        residual_m: f64,
-        variance: f64,
-        cofactor: &SectionCofactors,
-        [from, to]: [MarkId; 2],
-    ) -> Option<SingleTest> {
-        let &SectionCofactors { redundancy, at_from, at_to } = cofactor;
-        (redundancy > 0.0).then(|| {
-            let deviation_m = variance.sqrt();
-            let w = residual_m / (deviation_m * redundancy.sqrt());
-            let detectable_m = self.critical.detectable * deviation_m / redundancy.sqrt();
-            let (moves, share) = if at_to >= at_from { (to, at_to) } else { (from, -at_from) };
-            SingleTest {
-                w,
-                tau: self.sigma_posterior.filter(|sigma| *sigma > 0.0).map(|sigma| w / sigma),
-                mistake_m: -residual_m / redundancy,
-                detectable_m,
-                moves,
-                moves_by_m: share * detectable_m,
-            }
-        })
-    }
+    assemble(&problem, &control, &problem.solve(), &cofactors, options)
 }
 
 /// The known marks that the free adjustment did not hold, against what it gives for them.
 fn check_known(network: &Network, free: &Adjustment) -> Vec<KnownCheck> {
-    let datums: Vec<MarkId> = network.parts.iter().map(|part| part.datum).collect();
-    let others = network.known.iter().filter(|(mark, ..)| !datums.contains(mark));
-    let own_m = |mark: MarkId| match network.known.iter().find(|known| known.0 == mark) {
-        Some(&(_, _, Hold::Weighted(deviation))) => deviation.to_f64_m(),
-        Some((_, _, Hold::Fixed)) | None => 0.0,
+    let mut own_m = vec![0.0; network.mark_count()];
+    for (mark, _, hold) in &network.known {
+        if let Hold::Weighted(deviation) = hold {
+            own_m[mark.index()] = deviation.to_f64_m();
+        }
+    }
+    let others = network.known.iter().filter(|(mark, ..)| network.datum_of(*mark) != *mark);
+    let check = |&(mark, elevation, _)| {
+        let datum = network.datum_of(mark);
+        let found = &free.marks[mark.index()];
+        let of_the_way_m = found.deviation_m / free.sigma_value;
+        KnownCheck {
+            mark,
+            datum,
+            difference_m: (found.elevation - elevation).to_f64_m(),
+            deviation_m: of_the_way_m.hypot(own_m[mark.index()]).hypot(own_m[datum.index()]),
+        }
     };
-    others
-        .map(|&(mark, elevation, _)| {
-            let datum = network.datum_of(mark);
-            let AdjustedMark { elevation: found, deviation_m, .. } = free.marks[mark.index()];
-            KnownCheck {
-                mark,
-                datum,
-                difference_m: (found - elevation).to_f64_m(),
-                deviation_m: (deviation_m / free.sigma_value).hypot(own_m(mark)).hypot(own_m(datum)),
-            }
-        })
-        .collect()
+    others.map(check).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::example::{OPTIONS, given, metres, name, network};
+    use super::super::outcome::Standing;
+    use super::*;
+
+    #[test]
+    fn one_known_mark_is_the_whole_result() {
+        let network = network(&["A 10"], &["A B 1", "B A -1.001"]).unwrap();
+        let outcome = adjust(&network, &OPTIONS).unwrap();
+        assert!(outcome.held.is_none() && outcome.known.is_empty());
+        assert_eq!(outcome.last().marks[1].elevation, metres("11.0005"), "the mean of forward and back");
+    }
+
+    #[test]
+    fn a_moved_mark_stands_out_against_the_free_adjustment() {
+        let network = network(&["A 10", "B 12", "C 14.02"], &["A B 2", "B C 2"]).unwrap();
+        let outcome = adjust(&network, &OPTIONS).unwrap();
+        let told: Vec<_> =
+            outcome.known.iter().map(|check| (network.name(check.mark).as_str(), check.difference_m)).collect();
+        assert_eq!(told, [("B", 0.0), ("C", -0.02)]);
+        assert!((outcome.known[1].deviation_m - 0.001 * 2f64.sqrt()).abs() < 1e-15);
+        let held = outcome.held.unwrap();
+        assert!(held.marks.iter().all(|mark| mark.standing == Standing::Held && mark.deviation_m == 0.0));
+        assert_eq!(
+            (held.unknowns, held.degrees_of_freedom()),
+            (0, 2),
+            "nothing is unknown, and the sections are tested"
+        );
+        assert!((held.sections[1].residual_m - 0.02).abs() < 1e-15);
+    }
+
+    #[test]
+    fn without_redundancy_nothing_is_tested_and_sigma_stays_a_priori() {
+        let network = network(&["A 10"], &["A B 1", "B C 1"]).unwrap();
+        let options = Options { sigma: Sigma::APosteriori, ..OPTIONS };
+        let outcome = adjust(&network, &options).unwrap();
+        let free = outcome.last();
+        assert_eq!((free.degrees_of_freedom(), free.variance_factor, free.global), (0, None, None));
+        assert_eq!((free.sigma, free.sigma_value), (Sigma::APriori, 1.0));
+        assert!(free.sections.iter().all(|section| section.test.is_none() && section.residual_m == 0.0));
+        let hangs = |section| Standing::HangsOn(super::super::SectionId::at(section));
+        assert_eq!([free.marks[1].standing, free.marks[2].standing], [hangs(0), hangs(1)]);
+    }
+
+    #[test]
+    fn perfect_agreement_has_no_tau() {
+        let network = network(&["A 10"], &["A B 1", "B A -1", "A B 1"]).unwrap();
+        let outcome = adjust(&network, &Options { sigma: Sigma::APosteriori, ..OPTIONS }).unwrap();
+        let test = outcome.last().sections[0].test.unwrap();
+        assert_eq!((test.w, test.tau, outcome.last().variance_factor), (0.0, None, Some(0.0)));
+    }
+
+    #[test]
+    fn deviations_too_far_apart_are_named() {
+        let mut given = given(&["A 10"], &["A B 1", "B C 1", "C A -2"]);
+        given.sections[1].deviation = Some(metres("0.0000000001"));
+        given.sections[2].deviation = Some(metres("50"));
+        let error = adjust(&Network::new(given).unwrap(), &OPTIONS).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "the standard deviations of section 2 (B to C) and section 3 (C to A) lie too far apart to be adjusted together: \
+             look for one in the wrong unit"
+        );
+    }
+
+    /// The short way is steep and weak, the long one flat and strong: the heights leave all reason after the network was
+    /// found sound.
+    #[test]
+    fn heights_beyond_reason_are_refused_after_solving_too() {
+        let chain: Vec<String> = (0..30).map(|at| format!("M{at} M{} 99999", at + 1)).collect();
+        let mut sections: Vec<&str> = chain.iter().map(String::as_str).collect();
+        let back: Vec<String> = (1..=30).map(|at| format!("M0 M{at} 0")).collect();
+        sections.extend(back.iter().map(String::as_str));
+        let mut given = given(&["M0 0"], &sections);
+        given.sections[30..].iter_mut().for_each(|section| section.deviation = Some(metres("500")));
+        let error = adjust(&Network::new(given).unwrap(), &OPTIONS).unwrap_err();
+        assert_eq!(error, NetworkError::TooHigh { mark: name("M3"), most: metres("200000") });
+    }
 }

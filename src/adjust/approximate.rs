@@ -3,8 +3,9 @@
 //! The adjustment solves for corrections to these. Elevations of a hundred metres and corrections of a millimetre differ
 //! by five digits; solving for the small ones keeps those digits (1e-8 m were lost on a million marks otherwise).
 
+use super::given::{Hold, Section};
 use super::incidence::{Incidence, across};
-use super::network::{Hold, MarkId, Section};
+use super::network::MarkId;
 use super::refusal::{NetworkError, Several};
 use crate::book::reading::PointName;
 use crate::units::Length;

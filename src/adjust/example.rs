@@ -1,15 +1,20 @@
 //! Small networks for the tests of these modules, written as short as a sketch.
 
-use super::network::{Given, Hold, KnownMark, Network, Section};
-use super::tests::{Levels, Sigma};
+use super::given::{Given, Hold, KnownMark, Section};
+use super::network::Network;
+use super::significance::{Levels, Sigma};
 use super::weights::WeightRule;
-use super::{NetworkError, Options};
+use super::{Effects, NetworkError, Options};
 use crate::book::reading::PointName;
 use crate::units::{Length, Unit};
 
 /// One millimetre a root kilometre, a-priori sigma.
-pub(super) const OPTIONS: Options =
-    Options { weights: WeightRule::Length { mm_per_sqrt_km: 1.0 }, sigma: Sigma::APriori, levels: Levels::USUAL };
+pub(super) const OPTIONS: Options = Options {
+    weights: WeightRule::Length { mm_per_sqrt_km: 1.0 },
+    sigma: Sigma::APriori,
+    levels: Levels::USUAL,
+    effects: Effects::OnEveryMark,
+};
 
 pub(super) fn name(text: &str) -> PointName {
     PointName::new(text).unwrap()

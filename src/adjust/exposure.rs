@@ -26,8 +26,8 @@ use super::outcome::Exposure;
 use super::problem::Problem;
 use super::variances::Cofactors;
 
-/// Up to this many lines times marks it is worked out: three thousand marks of a grid, some tenths of a second and 100 MB.
-pub const EXPOSURE_MAX: usize = 20_000_000;
+/// Up to this many lines times marks it is worked out: two thousand marks of a grid, some tenths of a second.
+pub const EXPOSURE_MAX: usize = 10_000_000;
 
 /// The worst mistake for each mark; `None` for a network beyond [`EXPOSURE_MAX`]. `delta0` is the smallest detectable
 /// mistake in units of sigma / sqrt(r).

@@ -18,8 +18,9 @@
 
 use std::ops::Range;
 
+use super::given::Section;
 use super::incidence::across;
-use super::network::{MarkId, Network, Section};
+use super::network::{MarkId, Network};
 
 /// How a mark takes part in an adjustment.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,9 +1,9 @@
 //! Least-squares adjustment of a levelling network. Pure; numbers in, numbers out, no text but error messages.
 //!
 //! ```text
-//! Given ──▶ network ──▶ weights ──▶ lines ──▶ equations ──▶ solve ──▶ selected ──▶ variances ──▶ tests ──▶ Outcome
-//! names,    checked,    a variance  chains    the junctions  L L'     inverse on   of all marks  w, tau,   snoop
-//! exact     exact       a section   taken in  only                    L's pattern  and sections  global    proposes
+//! Given ──▶ network ──▶ weights ──▶ lines ──▶ equations ──▶ solve ──▶ variances ──▶ significance ──▶ Outcome
+//! names     checked,    variance    chains    junctions     L L'      of all marks  w, tau, global   snoop
+//!           exact       a section   folded    only                    and sections                   proposes
 //! ```
 //!
 //! Model: l + v = A x, with v'Pv least.
@@ -29,13 +29,16 @@
 
 mod adjustment;
 mod approximate;
+mod assemble;
 mod cheapest;
 mod control;
 pub mod csv;
 mod equations;
 #[cfg(test)]
 mod example;
+pub mod explain;
 mod exposure;
+pub mod given;
 mod incidence;
 mod lines;
 mod names;
@@ -45,17 +48,19 @@ pub mod plan;
 mod problem;
 pub mod refusal;
 mod selected;
+pub mod significance;
 pub mod snoop;
 mod solve;
-pub mod tests;
+
 mod trials;
 mod variances;
 pub mod weights;
 
-pub use adjustment::{Options, adjust};
+pub use adjustment::{Effects, Options, adjust};
 pub use approximate::Part;
 pub use exposure::EXPOSURE_MAX;
-pub use network::{Given, Hold, KnownMark, MarkId, Network, Section, SectionId};
+pub use given::{Given, Hold, KnownMark, Section};
+pub use network::{MarkId, Network, SectionId};
 pub use outcome::Outcome;
 pub use plan::plan;
 pub use refusal::NetworkError;

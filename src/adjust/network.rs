@@ -8,68 +8,16 @@
 use std::collections::HashMap;
 
 use super::approximate::{Part, Reached, spread_from_known};
+use super::given::{Given, HEIGHT_MAX, Hold, KnownMark, Section};
 use super::incidence::Incidence;
 use super::names::{Aliases, look_alikes};
-use super::refusal::{NetworkError, Quantity, SectionName, Several};
+use super::refusal::{NetworkError, SectionName, Several};
 use super::snoop::Suspect;
 use crate::book::reading::PointName;
 use crate::units::Length;
 
-/// Elevations and rises beyond this are refused: no mark on land is so high, and sums of what is left cannot overflow.
-const HEIGHT_MAX: Length = Length::from_mm(100_000_000);
-
 /// So many sections at most, so that both ends of each can be counted in 32 bits.
 const SECTIONS_MAX: usize = 1 << 30;
-
-/// A network as it is handed in, names and all. [`Network::new`] checks it.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Given {
-    /// Marks whose elevation somebody else set. One that no section touches is kept, and not used.
-    pub known: Vec<KnownMark>,
-    /// The observed rises that are to be adjusted.
-    pub sections: Vec<Section<PointName>>,
-    /// Sections that a person took out: kept for the record, not adjusted.
-    pub set_aside: Vec<Section<PointName>>,
-    /// Two names of one mark, for as many as have two.
-    pub same: Vec<[PointName; 2]>,
-}
-
-/// A mark with a known elevation.
-#[derive(Clone, Debug, PartialEq)]
-pub struct KnownMark {
-    /// Its name.
-    pub mark: PointName,
-    /// Its elevation.
-    pub elevation: Length,
-    /// How firmly it is held.
-    pub hold: Hold,
-}
-
-/// How firmly a known elevation is held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Hold {
-    /// It is not moved.
-    Fixed,
-    /// It is an observation with this standard deviation, and may be moved by its share.
-    Weighted(Length),
-}
-
-/// An observed rise from one mark to another, with what is known of how good it is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Section<M> {
-    /// Where it starts.
-    pub from: M,
-    /// Where it ends.
-    pub to: M,
-    /// How much higher `to` was found than `from`.
-    pub rise: Length,
-    /// How far it was levelled.
-    pub length: Option<Length>,
-    /// In how many setups.
-    pub setups: Option<u32>,
-    /// The standard deviation of the rise, stated or estimated. It wins over any rule.
-    pub deviation: Option<Length>,
-}
 
 /// A mark by its number, counted in the order in which the sections name them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -123,7 +71,7 @@ impl Network {
     /// Everything that leaves a height undetermined or contradicts itself; each [`NetworkError`] names the marks.
     pub fn new(given: Given) -> Result<Self, NetworkError> {
         for (at, section) in given.sections.iter().enumerate() {
-            check_section(at, section)?;
+            section.check(at)?;
         }
         if given.sections.is_empty() {
             return Err(NetworkError::NoSections);
@@ -193,6 +141,11 @@ impl Network {
         &self.known
     }
 
+    /// The approximate elevation of each mark: the exact sum of the rises on the shortest way from the datum.
+    pub fn approximate(&self) -> &[Length] {
+        &self.approximate
+    }
+
     /// The parts that nothing joins; each has its own datum.
     pub fn parts(&self) -> &[Part] {
         &self.parts
@@ -260,40 +213,10 @@ impl Network {
     }
 }
 
-impl<M> Section<M> {
-    /// A rise of which nothing more is known.
-    pub fn new(from: M, to: M, rise: Length) -> Self {
-        Section { from, to, rise, length: None, setups: None, deviation: None }
-    }
-
-    /// The same observation between other marks.
-    fn with_ends<N>(&self, from: N, to: N) -> Section<N> {
-        let &Section { rise, length, setups, deviation, .. } = self;
-        Section { from, to, rise, length, setups, deviation }
-    }
-}
-
 impl Section<MarkId> {
     pub(super) fn ends(&self) -> [u32; 2] {
         [self.from.0, self.to.0]
     }
-}
-
-fn check_section(at: usize, section: &Section<PointName>) -> Result<(), NetworkError> {
-    let name = || SectionName { number: at + 1, from: section.from.clone(), to: section.to.clone() };
-    let positive = |length: Option<Length>| length.is_none_or(|length| length > Length::ZERO);
-    let wrong = [
-        (positive(section.length), Quantity::Length),
-        (section.setups != Some(0), Quantity::Setups),
-        (positive(section.deviation), Quantity::Deviation),
-    ];
-    if let Some(&(_, quantity)) = wrong.iter().find(|(right, _)| !right) {
-        return Err(NetworkError::NotPositive { section: name(), quantity });
-    }
-    if section.rise.abs() > HEIGHT_MAX {
-        return Err(NetworkError::TooSteep { section: name(), rise: section.rise, most: HEIGHT_MAX });
-    }
-    Ok(())
 }
 
 /// One entry for each known mark, by the name that stands for it; two entries that disagree are an error.

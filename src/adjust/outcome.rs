@@ -2,7 +2,7 @@
 //! network.
 
 use super::network::{MarkId, SectionId};
-use super::tests::{Critical, GlobalTest, Levels, Sigma};
+use super::significance::{Critical, GlobalTest, Levels, Sigma};
 use crate::units::Length;
 
 /// Everything an adjustment gives.
@@ -67,8 +67,8 @@ pub struct Adjustment {
     pub sections: Vec<AdjustedSection>,
     /// Of each known mark that is weighted.
     pub weighted: Vec<AdjustedKnown>,
-    /// Of each mark, what a mistake that the tests would just miss could do to it. `None` for networks beyond
-    /// [`super::EXPOSURE_MAX`].
+    /// Of each mark, what a mistake that the tests would just miss could do to it. `None` where it was not asked for, and
+    /// for networks beyond [`super::EXPOSURE_MAX`].
     pub exposure: Option<Vec<Option<Exposure>>>,
 }
 

@@ -7,11 +7,12 @@
 //! more off the sum of all variances (`trials`). What it costs is for the reader to weigh: its own standard deviation, and
 //! length or setups where they are known, are told with it.
 
-use super::adjustment::{Options, held_roles, solve};
-use super::network::{Given, KnownMark, MarkId, Network, Section};
+use super::adjustment::{Effects, Options, held_roles, solve};
+use super::given::{Given, KnownMark, Section};
+use super::network::{MarkId, Network};
 use super::outcome::{Exposure, Standing};
 use super::refusal::{NetworkError, SectionName};
-use super::tests::Sigma;
+use super::significance::Sigma;
 use super::trials::{Trial, Trials};
 use super::weights::{deviation_of, variances_m2};
 use crate::book::reading::PointName;
@@ -99,7 +100,7 @@ pub enum Origin {
 /// As [`Network::new`] and [`super::adjust`]; an extra run must join two marks of the network.
 pub fn plan(given: Given, extra: &[Section<PointName>], options: &Options) -> Result<Plan, NetworkError> {
     let network = Network::new(flat(given))?;
-    let options = Options { sigma: Sigma::APriori, ..*options };
+    let options = Options { sigma: Sigma::APriori, effects: Effects::OnEveryMark, ..*options };
     let variances = variances_m2(&network, options.weights)?;
     let adjustment = solve(&network, held_roles(&network), &variances, &options)?;
     let mut trials = Trials::new(&network, &variances, &adjustment)?;

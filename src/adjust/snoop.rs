@@ -7,7 +7,7 @@
 
 use super::network::{MarkId, SectionId};
 use super::outcome::{Adjustment, SingleTest};
-use super::tests::Sigma;
+use super::significance::Sigma;
 
 /// Statistics that agree so closely are equal: they are so by geometry, and differ by rounding only. A redundancy number
 /// keeps at least six digits where it is not lost altogether.

@@ -20,7 +20,8 @@
 //! Source: derived from x_m = (1-t) x_a + t x_b + noise of the line. Checked against: a dense inverse of the whole network.
 
 use super::control::Control;
-use super::lines::{Line, Role};
+use super::lines::Line;
+use super::network::MarkId;
 use super::problem::Problem;
 use super::selected::SelectedInverse;
 
@@ -109,12 +110,9 @@ impl Cofactors {
         }
     }
 
-    /// The variance of a weighted mark's own residual over the variance of its elevation as given.
-    pub(super) fn known_redundancy(&self, mark: usize, role: Role) -> f64 {
-        match role {
-            Role::Weighted(_, variance) => (1.0 - self.marks[mark] / variance).clamp(0.0, 1.0),
-            Role::Free | Role::Fixed(_) => 0.0,
-        }
+    /// The redundancy number of a known elevation with that variance, m^2.
+    pub(super) fn known_redundancy(&self, mark: MarkId, variance: f64) -> f64 {
+        (1.0 - self.marks[mark.index()] / variance).clamp(0.0, 1.0)
     }
 }
 
@@ -129,6 +127,7 @@ impl SectionCofactors {
 mod tests {
     use super::super::adjustment::held_roles;
     use super::super::example::{OPTIONS, tangle};
+    use super::super::lines::Role;
     use super::super::weights::variances_m2;
     use super::*;
 
@@ -188,8 +187,11 @@ mod tests {
             close(found.at_to, at_to, 1.0, &what);
         }
         let sum: f64 = cofactors.sections.iter().map(|section| section.redundancy).sum();
-        let known = network.known()[1].0.index();
-        let sum = sum + cofactors.known_redundancy(known, problem.roles[known]);
+        let known = network.known()[1].0;
+        let Role::Weighted(_, variance) = problem.roles[known.index()] else {
+            panic!("the second known mark is weighted")
+        };
+        let sum = sum + cofactors.known_redundancy(known, variance);
         close(sum, (network.sections().len() + 1 - (network.mark_count() - 1)) as f64, 1.0, "redundancies are n - u");
     }
 }

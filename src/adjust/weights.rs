@@ -17,7 +17,8 @@
 
 use std::collections::HashMap;
 
-use super::network::{MarkId, Network, Section, SectionId};
+use super::given::Section;
+use super::network::{MarkId, Network, SectionId};
 use super::refusal::{NetworkError, Quantity};
 
 /// The standard deviation of a section that states none.

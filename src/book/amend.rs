@@ -5,10 +5,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::activity::DesignTarget;
-use super::event::{Command, ReadingNumber, StruckPlace, Target};
+use super::event::{Command, ReadingNumber, StruckPlace, Taken, Target};
 use super::marks::Mark;
-use super::reading::{PointName, Role};
+use super::reading::{PointName, Reading, Role};
 use super::settings::{Corrections, KnownPoint};
+use crate::units::Measured;
 
 /// Everything said about one reading. Number 0 stands for "before the first reading".
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -17,6 +18,10 @@ pub struct Amendment {
     pub struck: Option<StruckPlace>,
     /// It is one more shot on the staff just read.
     pub repeat: bool,
+    /// The staff read this, and not what was booked.
+    pub read_as: Option<Measured>,
+    /// The backsights and foresights of its setup are exchanged.
+    pub exchanged: bool,
     /// Its role.
     pub role: Option<Role>,
     /// Its point.
@@ -67,6 +72,11 @@ impl Amendments {
     /// What was said about a reading.
     pub fn of(&self, reading: ReadingNumber) -> Option<&Amendment> {
         if self.by_reading.is_empty() { None } else { self.by_reading.get(&reading) }
+    }
+
+    /// What the staff is taken to have read: as the record says, unless a person accepted that it was otherwise.
+    pub fn staff(&self, number: ReadingNumber, reading: &Reading) -> Measured {
+        self.of(number).and_then(|amendment| amendment.read_as).unwrap_or(reading.staff)
     }
 
     /// The name that a point goes by, after all renaming.
@@ -185,6 +195,7 @@ impl Amendments {
             Command::TakeOffer { reading: Some(reading), point: Some(point) } => {
                 self.at(*reading).point = Some(point.clone());
             }
+            Command::Accept { taken, .. } => self.take(taken),
             Command::EndRun { reading: Some(reading) } => self.at(*reading).ends_run = true,
             Command::StartRun { point, after: Some(after) } => self.at(*after).starts_run = Some(point.clone()),
             Command::Design { target } => match self.designs.iter_mut().find(|held| held.name == target.name) {
@@ -217,6 +228,20 @@ impl Amendments {
         }
     }
 
+    fn take(&mut self, taken: &Taken) {
+        match taken {
+            Taken::Exchanged { readings } => readings.iter().for_each(|reading| self.at(*reading).exchanged = true),
+            Taken::Read { reading, staff } => self.at(*reading).read_as = Some(*staff),
+            Taken::Repeat { reading } => self.at(*reading).repeat = true,
+            Taken::Struck { reading } => self.at(*reading).struck = Some(StruckPlace::Empty),
+            Taken::Point { reading, point } => self.at(*reading).point = Some(point.clone()),
+            Taken::Known { known } => {
+                self.known.insert(known.name.clone(), known.clone());
+            }
+            Taken::Booked => {}
+        }
+    }
+
     fn at(&mut self, reading: ReadingNumber) -> &mut Amendment {
         self.by_reading.entry(reading).or_default()
     }
@@ -240,6 +265,18 @@ mod tests {
         amendments.say(12, &Command::Undo { event: 11 });
         assert!(amendments.of(3).unwrap().struck.is_some());
         assert_eq!(amendments.latest().unwrap().event, 10);
+    }
+
+    #[test]
+    fn what_was_accepted_is_taken_back_like_any_command() {
+        let finding = "misclosure@point-1.3-BM".parse().unwrap();
+        let taken = Taken::Exchanged { readings: vec![3, 4] };
+        let mut amendments = Amendments::default();
+        amendments.say(7, &Command::Accept { finding, cause: "exchanged".to_owned(), taken });
+        assert!([3, 4].into_iter().all(|reading| amendments.of(reading).unwrap().exchanged));
+        assert_eq!(amendments.latest().unwrap().event, 7);
+        amendments.say(8, &Command::Undo { event: 7 });
+        assert_eq!(amendments, Amendments { said: amendments.said.clone(), ..Amendments::default() });
     }
 
     #[test]

@@ -4,12 +4,12 @@ use std::fmt;
 
 use super::Book;
 use super::activity::{self, Activity, State, Task};
-use super::event::{Body, Command, LinkState, Origin, ReadingNumber, StruckPlace, Target};
+use super::event::{Body, Command, LinkState, Origin, ReadingNumber, StruckPlace, Taken, Target};
 use super::finding::{FindingId, FindingKey, Place};
 use super::marks::Mark;
 use super::moment::Moment;
-use super::reading::{Heard, PointName, Reading};
-use crate::units::Measured;
+use super::reading::{Heard, PointName};
+use crate::units::{Measured, Unit};
 
 /// What came, from the link or from a person.
 #[derive(Clone, Debug)]
@@ -143,6 +143,13 @@ fn resolve(book: &Book, command: &Command) -> Result<Command, Refused> {
             }
             command.clone()
         }
+        Command::Accept { taken, .. } => {
+            taken.readings().iter().try_for_each(|reading| known(*reading).map(drop))?;
+            if let Taken::Read { staff, .. } = taken {
+                check_unit(book, staff.unit())?;
+            }
+            command.clone()
+        }
         Command::Undo { event } => {
             let said = book.amendments().said().iter().find(|said| said.event == *event);
             match said.map(|said| &said.command) {
@@ -154,7 +161,7 @@ fn resolve(book: &Book, command: &Command) -> Result<Command, Refused> {
             }
         }
         Command::KeyIn { reading } | Command::KeyInWires { reading, .. } => {
-            check_keyed(book, reading)?;
+            check_unit(book, reading.staff.unit())?;
             command.clone()
         }
         Command::Know { .. } | Command::Design { .. } => command.clone(),
@@ -273,8 +280,7 @@ fn stands_somewhere(book: &Book, point: &PointName) -> bool {
     }
 }
 
-fn check_keyed(book: &Book, reading: &Reading) -> Result<(), Refused> {
-    let unit = reading.staff.unit();
+fn check_unit(book: &Book, unit: Unit) -> Result<(), Refused> {
     if book.settings().takes(unit) {
         Ok(())
     } else {
@@ -364,9 +370,9 @@ pub enum Refused {
     /// A keyed-in reading in a unit that nobody declared.
     OtherUnit {
         /// Its unit.
-        found: crate::units::Unit,
+        found: Unit,
         /// The job's.
-        wanted: crate::units::Unit,
+        wanted: Unit,
     },
 }
 

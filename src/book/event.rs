@@ -305,6 +305,15 @@ pub enum Command {
         /// The reading.
         reading: Box<Reading>,
     },
+    /// Yes, this is why the run does not close.
+    Accept {
+        /// The misclosure that it explains.
+        finding: FindingKey,
+        /// What is taken to have happened, in the words in which it was proposed.
+        cause: String,
+        /// What the record is taken for from here on.
+        taken: Taken,
+    },
     /// Take back what the event of this number said.
     Undo {
         /// The number of the event that held the command.
@@ -365,6 +374,62 @@ impl Command {
                 | Command::StrikeShot { .. }
                 | Command::MarkHere { .. }
         )
+    }
+}
+
+/// What the record is taken for once a person has accepted why a run does not close. Nothing in it is altered.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "as", rename_all = "kebab-case")]
+pub enum Taken {
+    /// The backsights of one setup were the foresights, and the foresights the backsights.
+    Exchanged {
+        /// All readings of the setup.
+        readings: Vec<ReadingNumber>,
+    },
+    /// The staff read this, and not what was booked.
+    Read {
+        /// Which reading.
+        reading: ReadingNumber,
+        /// What it is taken for.
+        staff: Measured,
+    },
+    /// One more shot on the staff that the reading before it was on.
+    Repeat {
+        /// Which reading.
+        reading: ReadingNumber,
+    },
+    /// A reading that counts no more.
+    Struck {
+        /// Which.
+        reading: ReadingNumber,
+    },
+    /// The staff stood on another point.
+    Point {
+        /// Which reading's.
+        reading: ReadingNumber,
+        /// On this one.
+        point: PointName,
+    },
+    /// A known point has another elevation.
+    Known {
+        /// The point, and the elevation that it is taken to have.
+        known: KnownPoint,
+    },
+    /// As it is booked: the cause is known, and no reading can be taken for another.
+    Booked,
+}
+
+impl Taken {
+    /// The readings that are taken for something else.
+    pub fn readings(&self) -> &[ReadingNumber] {
+        match self {
+            Taken::Exchanged { readings } => readings,
+            Taken::Read { reading, .. }
+            | Taken::Repeat { reading }
+            | Taken::Struck { reading }
+            | Taken::Point { reading, .. } => std::slice::from_ref(reading),
+            Taken::Known { .. } | Taken::Booked => &[],
+        }
     }
 }
 

@@ -7,6 +7,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::activity::Activities;
+use super::Entry;
 use super::amend::{Amendment, Amendments};
 use super::closure::{self, LineKind};
 use super::corrections;
@@ -80,9 +81,13 @@ pub(super) struct Flow {
 }
 
 impl Flow {
-    /// What was said before the first reading.
-    pub(super) fn begin(&mut self, ground: Ground<'_>) {
+    /// Places these readings, the first of which is number 1.
+    pub(super) fn place_all(&mut self, ground: Ground<'_>, entries: &[Entry]) {
+        // What was said before the first reading.
         self.bound_run(ground.amendments.of(0));
+        for (number, entry) in (1..).zip(entries) {
+            self.place(ground, number, &entry.reading);
+        }
     }
 
     /// Gives the next reading its place, and settles the setup that it falls in.
@@ -100,9 +105,13 @@ impl Flow {
             self.open_run(ground, said, point.as_ref());
         }
         let (role, standing) = self.choose(ground, said, repeat, point.as_ref());
+        if amendment.is_some_and(|a| a.exchanged) {
+            self.exchange();
+        }
+        let taken = self.taken_for(role);
         let standing = match struck {
             Some(StruckPlace::Free) => {
-                self.spots.push(self.spot(role, SpotState::Struck));
+                self.spots.push(self.spot(taken, SpotState::Struck));
                 self.finish(ground, amendment);
                 return;
             }
@@ -110,7 +119,7 @@ impl Flow {
             None => standing,
         };
         let corrected = corrections::correct(
-            reading.staff.value(),
+            ground.amendments.staff(number, reading).value(),
             reading.sight.map(|s| s.value()),
             reading.temperature_c,
             &ground.amendments.corrections(number, &ground.settings.corrections),
@@ -124,7 +133,7 @@ impl Flow {
         };
         self.put(ground, role, shot, point);
         self.spots.push(self.spot(
-            role,
+            taken,
             match standing {
                 ShotStanding::Counted => SpotState::Counted,
                 ShotStanding::Extra => SpotState::Extra,
@@ -132,6 +141,26 @@ impl Flow {
             },
         ));
         self.finish(ground, amendment);
+    }
+
+    /// Exchanges the backsights and foresights of the setup that the reading falls in, and of those before it there.
+    fn exchange(&mut self) {
+        let Some((run, setup)) = self.current() else { return };
+        let here = (self.runs[run].number, self.runs[run].setups[setup].number);
+        let setup = &mut self.runs[run].setups[setup];
+        if setup.exchanged {
+            return;
+        }
+        setup.exchanged = true;
+        std::mem::swap(&mut setup.back, &mut setup.fore);
+        for spot in self.spots.iter_mut().rev().take_while(|spot| (spot.run, spot.setup) == here) {
+            spot.role = spot.role.exchanged();
+        }
+    }
+
+    /// What a shot at the latest setup counts as that was booked in a role.
+    fn taken_for(&self, booked: Role) -> Role {
+        self.current().map_or(booked, |(run, setup)| self.runs[run].setups[setup].taken_for(booked))
     }
 
     /// What follows once a reading has its place.
@@ -177,6 +206,7 @@ impl Flow {
             setup: 0,
             offset: self.visit_elevation(&visit)?,
             origin: DatumOrigin::Carried,
+            carried_by: Some((visit.run, visit.setup)),
             // A run that met its datum late carried it back over the part before.
             distance_before: (visit.distance - from).abs() + datum.distance_before,
             setups_before: visit.setups.abs_diff(from_setups) + datum.setups_before,
@@ -222,7 +252,7 @@ impl Flow {
             Some(Role::Intermediate) => (Role::Intermediate, ShotStanding::Counted),
             Some(role) if open(role) => (role, ShotStanding::Counted),
             Some(Role::Fore) => (Role::Fore, ShotStanding::Extra),
-            Some(Role::Back) if setup.fore.is_empty() => (Role::Back, ShotStanding::Extra),
+            Some(Role::Back) if booked(setup, Role::Fore).is_empty() => (Role::Back, ShotStanding::Extra),
             Some(Role::Back) => {
                 self.begin_setup(ground, point);
                 (Role::Back, ShotStanding::Counted)
@@ -238,12 +268,17 @@ impl Flow {
         }
     }
 
-    /// The role of the last reading of this setup that was on a staff of the line.
+    /// The role in which the last reading of this setup was booked that was on a staff of the line.
     fn role_just_read(&self) -> Option<Role> {
         let (run, setup) = self.current()?;
         let here = (self.runs[run].number, self.runs[run].setups[setup].number);
         let on_line = |spot: &&Spot| spot.role != Role::Intermediate && spot.state != SpotState::Broken;
-        self.spots.iter().rev().take_while(|spot| (spot.run, spot.setup) == here).find(on_line).map(|spot| spot.role)
+        self.spots
+            .iter()
+            .rev()
+            .take_while(|spot| (spot.run, spot.setup) == here)
+            .find(on_line)
+            .map(|spot| self.taken_for(spot.role))
     }
 
     fn open_run(&mut self, ground: Ground<'_>, said: Option<Role>, point: Option<&PointName>) {
@@ -309,6 +344,7 @@ impl Flow {
             back_point: run.setups.last().and_then(|last| last.fore_point.clone()).unwrap_or_else(|| run.start.clone()),
             fore_point: None,
             fore_named: false,
+            exchanged: false,
             back: Vec::with_capacity(wanted),
             fore: Vec::with_capacity(wanted),
             sides: Vec::new(),
@@ -368,9 +404,13 @@ impl Flow {
         let run_number = run.number;
         let setup = run.setups.last_mut().expect("a setup is begun");
         let setup_number = setup.number;
+        match setup.taken_for(role) {
+            Role::Back => setup.back.push(shot),
+            Role::Fore => setup.fore.push(shot),
+            Role::Intermediate => {}
+        }
         match role {
             Role::Back => {
-                setup.back.push(shot);
                 let named = ground.amendments.of(shot.reading).and_then(|a| a.point.clone());
                 if let Some(named) = named.map(|name| ground.amendments.name(name)).filter(|_| first)
                     && named != run.start
@@ -379,7 +419,6 @@ impl Flow {
                 }
             }
             Role::Fore => {
-                setup.fore.push(shot);
                 if let Some(named) = point {
                     let other = setup.fore_point.replace(named.clone()).filter(|other| *other != named);
                     setup.fore_named = true;
@@ -576,9 +615,14 @@ pub(super) fn next_role(sequence: Sequence, setup: &Setup) -> Option<Role> {
     None
 }
 
+/// The shots that were booked in a role, whatever they are taken for.
+fn booked(setup: &Setup, role: Role) -> &[Shot] {
+    setup.shots(setup.taken_for(role))
+}
+
 /// How many places of a role are taken.
 fn filled(setup: &Setup, role: Role) -> usize {
-    setup.shots(role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
+    booked(setup, role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
 }
 
 fn distance_at(run: &Run, setup: u32) -> (Length, u32) {
@@ -594,6 +638,7 @@ fn given(known: &KnownPoint, level: Level, setup: u32) -> Datum {
         setup,
         offset: known.elevation.value() - level.height,
         origin: if known.assumed { DatumOrigin::Assumed } else { DatumOrigin::Given },
+        carried_by: None,
         distance_before: Length::ZERO,
         setups_before: 0,
     }

@@ -37,7 +37,7 @@ pub use judge::judge;
 pub use next_staff::{NextStaff, next_staff};
 pub use records::{Bytes, Records};
 
-use activity::{Activities, Taken};
+use activity::Activities;
 use checks::At;
 use event::{Body, Command, Event, ReadingNumber, Verdict};
 use finding::{Finding, FindingKey, Place, Priority};
@@ -275,6 +275,18 @@ impl Book {
         }
     }
 
+    /// The runs as they would be had this been said too: every reading placed anew, without checks.
+    pub fn suppose(&self, command: &Command) -> Vec<Run> {
+        let mut amendments = self.amendments.clone();
+        amendments.say(self.last_event + 1, command);
+        let known = known_points(self.settings(), &amendments);
+        let activities = &self.activities;
+        let ground = Ground { settings: self.settings(), known: &known, amendments: &amendments, activities };
+        let mut flow = Flow::default();
+        flow.place_all(ground, &self.entries);
+        flow.runs
+    }
+
     /// What the link has brought.
     pub fn records(&self) -> &Records {
         &self.records
@@ -347,14 +359,12 @@ impl Book {
     }
 
     fn know(&mut self) {
-        let given = self.settings().known.iter().map(|known| (known.name.clone(), known.clone()));
-        self.known = given.collect();
-        self.known.extend(self.amendments.known().iter().map(|(name, known)| (name.clone(), known.clone())));
+        self.known = known_points(self.settings(), &self.amendments);
     }
 
     /// A reading is the activity's that is under way, else the run's.
     fn take(&mut self, event: &Event, reading: &Reading, came: Came) {
-        if self.activities.take(event, reading, came) == Taken::No {
+        if !self.activities.take(event, reading, came) {
             self.enter(event, reading, came);
         }
     }
@@ -409,10 +419,7 @@ impl Book {
     /// Places every reading anew: the same as if everything that was said had been said at the start.
     fn place_all(&mut self) {
         let mut flow = Flow::default();
-        flow.begin(self.ground());
-        for (index, entry) in self.entries.iter().enumerate() {
-            flow.place(self.ground(), index as u32 + 1, &entry.reading);
-        }
+        flow.place_all(self.ground(), &self.entries);
         self.flow = flow;
         for run in 0..self.flow.runs.len() {
             for setup in 0..self.flow.runs[run].setups.len() {
@@ -477,4 +484,10 @@ impl Book {
             _ => &mut run.announced,
         }
     }
+}
+
+/// Points with a given elevation; what a person said while the job ran wins over the settings.
+fn known_points(settings: &Settings, amendments: &Amendments) -> BTreeMap<PointName, KnownPoint> {
+    let given = settings.known.iter().map(|known| (&known.name, known));
+    given.chain(amendments.known()).map(|(name, known)| (name.clone(), known.clone())).collect()
 }

@@ -73,6 +73,15 @@ pub enum Role {
 }
 
 impl Role {
+    /// The other staff of the line; an intermediate sight has none.
+    pub fn exchanged(self) -> Self {
+        match self {
+            Role::Back => Role::Fore,
+            Role::Fore => Role::Back,
+            Role::Intermediate => Role::Intermediate,
+        }
+    }
+
     /// One word for a column.
     pub fn word(self) -> &'static str {
         match self {

@@ -54,6 +54,8 @@ pub struct Datum {
     pub offset: Length,
     /// How the point's elevation is known.
     pub origin: DatumOrigin,
+    /// The run and setup that carried it there, if an earlier run did; setup 0 is the start of that run.
+    pub carried_by: Option<(u32, u32)>,
     /// Length over which an earlier run carried it there from its own datum; zero for a given one.
     pub distance_before: Length,
     /// Setups of that way.
@@ -91,6 +93,8 @@ pub struct Setup {
     pub fore_point: Option<PointName>,
     /// The fore point was named, not numbered as a turning point.
     pub fore_named: bool,
+    /// A person took its backsights for foresights and the reverse: each shot stands where it was taken for.
+    pub exchanged: bool,
     /// Backsights, in order.
     pub back: Vec<Shot>,
     /// Foresights, in order.
@@ -241,6 +245,11 @@ impl Setup {
     /// Sum of (back - fore) sight length over the section up to and including this setup.
     pub fn imbalance_sum(&self) -> Length {
         self.before.imbalance_sum + self.reduced.imbalance.unwrap_or(Length::ZERO)
+    }
+
+    /// What a shot counts as that was booked in a role.
+    pub fn taken_for(&self, booked: Role) -> Role {
+        if self.exchanged { booked.exchanged() } else { booked }
     }
 
     /// Shots of a role, in order.

@@ -1,5 +1,6 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
+mod field;
 mod kit;
 
 use std::path::PathBuf;
@@ -7,6 +8,7 @@ use std::path::PathBuf;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
+pub(super) use field::{Activity, Desk, Marks, MarksVerb, Set, SetVerb, Today};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
@@ -44,6 +46,20 @@ pub(super) enum Verb {
     Ports,
     /// Print the field book of a job
     Book(Book),
+    /// Why a run does not close, the likeliest single mistake first
+    Explain(Explain),
+    /// What is due today, open, provisional and checked
+    Today(Today),
+    /// Test the level: two-peg, or the field test of ISO 17123-2
+    Test(Activity),
+    /// Known marks: list, share, check one against another, compare two epochs
+    Marks(Marks),
+    /// Targets: lists of design elevations, grades, cut and fill, how set targets stand
+    Set(Set),
+    /// Carry a height up a suspended steel tape: FROM TO nominal L certified L plummet W temperature T
+    Tape(Activity),
+    /// Cross a gap from both banks: FROM TO DISTANCE [xSETS]
+    Reciprocal(Activity),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -99,6 +115,12 @@ pub(super) struct View {
     /// No tones
     #[arg(long)]
     pub(super) quiet: bool,
+    /// Where the live page listens: lan, a port, or an address; this machine only, if absent
+    #[arg(long, value_name = "ADDR", conflicts_with = "no_page")]
+    pub(super) page: Option<String>,
+    /// No live page
+    #[arg(long)]
+    pub(super) no_page: bool,
 }
 
 /// Arguments of `listen`.
@@ -279,6 +301,20 @@ pub(super) struct Book {
     pub(super) pages: bool,
 }
 
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+pub(super) struct Explain {
+    /// The job file
+    #[arg(value_name = "JOB")]
+    pub(super) job: PathBuf,
+    /// Only this run
+    #[arg(long, value_name = "NUMBER")]
+    pub(super) run: Option<u32>,
+    /// As one JSON document
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
 /// How the book is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum BookForm {
@@ -331,4 +367,6 @@ pub(super) enum Which {
     Lines,
     /// The document of book --json
     Book,
+    /// The document of explain --json
+    Explain,
 }

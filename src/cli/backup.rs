@@ -2,10 +2,11 @@
 
 use super::Failure;
 use super::arguments::Backup;
+use super::say;
 use crate::store;
 
 pub(super) fn run(backup: &Backup) -> Result<(), Failure> {
     let report = store::backup(&backup.job, &backup.to).map_err(Failure::input)?;
-    println!("{}: complete and verified, up to event {}", backup.to.display(), report.head.seq);
+    say::line(format_args!("{}: complete and verified, up to event {}", backup.to.display(), report.head.seq));
     Ok(())
 }

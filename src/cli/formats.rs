@@ -4,6 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::Failure;
+use super::say;
 use crate::config::FormatChoice;
 use crate::link::{DataBits, Flow, Parity, SerialSettings, StopBits};
 use crate::protocol::{self, Format, link as defaults};
@@ -14,7 +15,7 @@ pub(super) const BAUD: u32 = 9600;
 /// `closerun formats`: what is shipped.
 pub(super) fn list() -> Result<(), Failure> {
     for format in all()? {
-        println!("{:<12} {:<14} {}", format.name(), serial_of(&format).to_string(), format.title());
+        say::line(format_args!("{:<12} {:<14} {}", format.name(), serial_of(&format).to_string(), format.title()));
     }
     Ok(())
 }

@@ -10,14 +10,14 @@ use super::arguments::Listen;
 use super::formats;
 use super::outlets::{self, KeysAre};
 use super::ports;
+use super::say;
+use super::signals::stop_on_signals;
 use crate::book::Book;
 use crate::config::{self, Config, SettingsFile, Sound, Source};
 use crate::daemon::control::Control;
 use crate::daemon::outlet::RawTerminal;
-use crate::daemon::{
-    ASKS_MAX, AtStart, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session,
-};
-use crate::link::{self, LinkSpec, PortKind, Registry, SerialSettings, Simulated, Stop};
+use crate::daemon::{ASKS_MAX, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session};
+use crate::link::{self, EventReceiver, LinkSpec, PortKind, Registry, SerialSettings, Simulated, Stop, Trouble};
 use crate::protocol::Format;
 use crate::store::{Fault, Job};
 
@@ -34,21 +34,28 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         None => formats::all()?,
     };
     let (spec, listener) = plan(source, config.serial, format, candidates);
-    let at_start =
-        if listen.wait || !matches!(spec, LinkSpec::Serial { .. }) { AtStart::Wait } else { AtStart::GiveUp };
     let path = config.job.clone().unwrap_or_else(|| named_by_time(SystemClock::new().wall()));
-    let (store, book) = open_job(&path)?;
+    let page = super::page::listen(&listen.view)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
-        let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
-        stop_on_signals(&stop);
-        let keys = if matches!(spec, LinkSpec::Stdin) { KeysAre::Unused } else { KeysAre::Commands };
-        let outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
-        let control = Control::open(&path, asks.clone());
+        stop_on_signals(&stop)?;
         let simulated = simulated(&spec);
-        let (link, events) = link::start(spec, stop.clone());
+        // Somebody has just typed the name: if it leads nowhere, that is said before a job is begun. A converter on the
+        // network may still be off.
+        let gives_up = !listen.wait && matches!(spec, LinkSpec::Serial { .. } | LinkSpec::Capture { .. });
+        let keys = if matches!(spec, LinkSpec::Stdin) { KeysAre::Unused } else { KeysAre::Commands };
+        let (link, mut events) = link::start(spec, stop.clone());
+        if gives_up && let Some(trouble) = opened_or_stopped(&mut events, &stop).await {
+            return Err(Failure::input(trouble));
+        }
+        let (store, book) = open_job(&path)?;
+        let (asks, taken) = mpsc::channel(ASKS_MAX);
+        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
+        let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
+        outlets.all.extend(page);
+        let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
             store,
             book,
@@ -59,7 +66,6 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
             outlets: outlets.all,
             simulated,
             quiet_after: config.quiet_after,
-            at_start,
         });
         if let Err(error) = &control {
             session.warn(format!("tell will not reach this run: {error}"));
@@ -69,28 +75,28 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     })
 }
 
+/// The first trouble of a link that could not be opened; none once it is open, or somebody wants it to stop.
+pub(super) async fn opened_or_stopped(events: &mut EventReceiver, stop: &Stop) -> Option<Trouble> {
+    tokio::select! {
+        trouble = events.first_trouble() => trouble,
+        () = stop.wait() => None,
+    }
+}
+
 /// Ends a session and says where the job is.
 fn finish(session: Session<Job>, ending: Ending, path: &Path, raw: Option<RawTerminal>) -> Result<(), Failure> {
     let reason = match &ending {
         Ending::Good => "told to stop, or the input ended",
-        Ending::NoLink { .. } => "the link could not be opened",
         Ending::Bad { .. } => "a part of the program failed",
     };
     let closed = session.close(reason);
     drop(raw);
     let book = closed.map_err(|NotKept { cause, .. }| Failure::outcome(format!("not all is kept: {cause}")))?;
     match ending {
-        Ending::NoLink { why } => {
-            if book.entries().is_empty() {
-                // Nothing was recorded in it: a mistyped port leaves no file behind.
-                let _ = std::fs::remove_file(path);
-            }
-            Err(Failure::input(why))
-        }
         Ending::Bad { why } => Err(Failure::outcome(why)),
         Ending::Good => {
-            eprintln!("{} readings kept in {}", book.entries().len(), path.display());
-            eprintln!("next: closerun book {}", path.display());
+            say::aside(format_args!("{} readings kept in {}", book.entries().len(), path.display()));
+            say::aside(format_args!("next: closerun book {}", path.display()));
             Ok(())
         }
     }
@@ -166,32 +172,4 @@ pub(super) fn simulated(spec: &LinkSpec) -> Simulated {
         LinkSpec::Stdin | LinkSpec::Capture { .. } => return Simulated::No,
     };
     if Registry::of_user().holds(&port) { Simulated::Yes } else { Simulated::No }
-}
-
-/// Asks for a stop when the user or the system does. A second signal is not needed: every wait has its bound.
-pub(super) fn stop_on_signals(stop: &Stop) {
-    let asked = stop.clone();
-    tokio::spawn(async move {
-        wait_for_signal().await;
-        asked.ask();
-    });
-}
-
-#[cfg(unix)]
-async fn wait_for_signal() {
-    use tokio::signal::unix::{SignalKind, signal};
-    let (Ok(mut terminate), Ok(mut hang_up)) = (signal(SignalKind::terminate()), signal(SignalKind::hangup())) else {
-        let _ = tokio::signal::ctrl_c().await;
-        return;
-    };
-    tokio::select! {
-        _ = tokio::signal::ctrl_c() => {}
-        _ = terminate.recv() => {}
-        _ = hang_up.recv() => {}
-    }
-}
-
-#[cfg(not(unix))]
-async fn wait_for_signal() {
-    let _ = tokio::signal::ctrl_c().await;
 }

@@ -19,14 +19,17 @@ pub(super) fn start(logging: &Logging) -> Result<(), Failure> {
         2 => LevelFilter::DEBUG,
         _ => LevelFilter::TRACE,
     };
-    let to_people = fmt::layer().with_writer(std::io::stderr).with_target(false).with_filter(ours(level));
+    // What goes wrong with a log is told to nobody: it would be told on standard error, which may be what is gone.
+    let to_people = fmt::layer().log_internal_errors(false).with_writer(std::io::stderr).with_target(false);
+    let to_people = to_people.with_filter(ours(level));
     let to_file = match &logging.log {
         None => None,
         Some(path) => {
             let file = OpenOptions::new().create(true).append(true).open(path);
             let file = file.map_err(|error| Failure::input(format!("log file {}: {error}", path.display())))?;
             let level = level.max(LevelFilter::INFO);
-            Some(fmt::layer().json().with_writer(std::sync::Mutex::new(file)).with_filter(ours(level)))
+            let to_file = fmt::layer().json().log_internal_errors(false).with_writer(std::sync::Mutex::new(file));
+            Some(to_file.with_filter(ours(level)))
         }
     };
     // A second start, in a test, keeps the first.

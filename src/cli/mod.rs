@@ -8,15 +8,22 @@ mod backup;
 mod book;
 mod capture;
 mod demo;
+mod explain;
 mod failure;
+mod field;
 mod format;
 mod formats;
+mod job;
 mod listen;
 mod log;
 mod outlets;
+mod page;
+mod polls;
 mod ports;
 mod replay;
+mod say;
 mod schema;
+mod signals;
 mod simulate;
 mod source;
 mod tell;
@@ -50,6 +57,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Tell(tell) => tell::run(tell),
         Verb::Ports => ports::run(),
         Verb::Book(book) => book::run(&book),
+        Verb::Explain(explain) => explain::run(&explain),
+        Verb::Today(today) => field::today(&today),
+        Verb::Test(activity) => field::activity("test", &activity),
+        Verb::Marks(marks) => field::marks(marks.verb),
+        Verb::Set(set) => field::set(set.verb),
+        Verb::Tape(activity) => field::activity("tape", &activity),
+        Verb::Reciprocal(activity) => field::activity("reciprocal", &activity),
         Verb::Replay(replay) => replay::run(&replay),
         Verb::Verify(job) => verify::run(&job),
         Verb::Backup(backup) => backup::run(&backup),

@@ -1,16 +1,17 @@
 //! `closerun ports`: what is plugged in, with what USB says of it.
 
 use super::Failure;
+use super::say;
 use crate::link::{self, PortInfo, PortKind};
 
 pub(super) fn run() -> Result<(), Failure> {
     let ports = link::ports();
     if ports.is_empty() {
-        println!("no serial port is plugged in");
+        say::line(format_args!("no serial port is plugged in"));
     }
     for port in &ports {
         for line in lines(port) {
-            println!("{line}");
+            say::line(format_args!("{line}"));
         }
     }
     Ok(())

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::Failure;
 use super::arguments::Replay;
 use super::formats;
+use super::say;
 use crate::book::event::Event;
 use crate::daemon::replay::{Difference, Replayed, replay};
 use crate::store::Job;
@@ -24,14 +25,17 @@ pub(super) fn run(arguments: &Replay) -> Result<(), Failure> {
 }
 
 fn report(replayed: &Replayed) -> Result<(), Failure> {
-    println!("{} bytes in {} records read again: {} readings", replayed.bytes, replayed.records, replayed.readings);
+    say::line(format_args!(
+        "{} bytes in {} records read again: {} readings",
+        replayed.bytes, replayed.records, replayed.readings
+    ));
     if replayed.differences.is_empty() {
-        println!("the same to the last digit: book, findings and verdicts");
+        say::line(format_args!("the same to the last digit: book, findings and verdicts"));
         return Ok(());
     }
     for difference in replayed.differences.iter().take(SHOWN_MAX) {
         let Difference { event, was, is } = difference;
-        println!("event {event}\n  was booked: {was}\n  comes to:   {is}");
+        say::line(format_args!("event {event}\n  was booked: {was}\n  comes to:   {is}"));
     }
     let left = replayed.differences.len().saturating_sub(SHOWN_MAX);
     let more = if left > 0 { format!(" ({left} more)") } else { String::new() };

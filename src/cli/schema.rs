@@ -2,27 +2,29 @@
 
 use super::Failure;
 use super::arguments::{Schema, Which};
+use super::say;
 use crate::book::classes::{self, Class, Limit, Rate};
 use crate::book::wording::Wording;
-use crate::report::{json, live};
+use crate::report::{causes, json, live};
 use crate::units::Unit;
 
 pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
     let schema = match schema.which {
         Which::Lines => live::schema(),
         Which::Book => json::schema(),
+        Which::Explain => causes::schema(),
     };
-    println!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data"));
+    say::line(format_args!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data")));
     Ok(())
 }
 
 pub(super) fn classes() -> Result<(), Failure> {
     for class in classes::all() {
-        println!("{}  {}", class.id, class.title);
+        say::line(format_args!("{}  {}", class.id, class.title));
         for line in limits(class) {
-            println!("    {line}");
+            say::line(format_args!("    {line}"));
         }
-        println!("    source: {}", class.source);
+        say::line(format_args!("    source: {}", class.source));
     }
     Ok(())
 }

@@ -2,20 +2,21 @@
 
 use super::Failure;
 use super::arguments::Tell;
+use super::say;
 use crate::daemon::control::{self, Reply, TellError};
 use crate::daemon::words::VERBS;
 
 pub(super) fn run(tell: Tell) -> Result<(), Failure> {
     if tell.words.is_empty() {
         for verb in VERBS {
-            println!("  {:<50} {}", format!("{} {}", verb.word, verb.follows).trim_end(), verb.does);
+            say::line(format_args!("  {:<50} {}", format!("{} {}", verb.word, verb.follows).trim_end(), verb.does));
         }
         return Ok(());
     }
     match control::tell(tell.job.as_deref(), tell.words) {
         Ok(Reply::Done(done)) => {
             for line in done {
-                println!("{line}");
+                say::line(format_args!("{line}"));
             }
             Ok(())
         }

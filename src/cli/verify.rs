@@ -2,12 +2,13 @@
 
 use super::Failure;
 use super::arguments::JobPath;
+use super::say;
 use crate::store::{self, Guards, Verification};
 
 pub(super) fn run(path: &JobPath) -> Result<(), Failure> {
     match store::verify(&path.job).map_err(Failure::input)? {
         Verification::Whole { events, head, guards } => {
-            println!("whole: {events} events, the last is {} with hash {}", head.seq, head.hash);
+            say::line(format_args!("whole: {events} events, the last is {} with hash {}", head.seq, head.hash));
             match guards {
                 Guards::Standing => Ok(()),
                 Guards::Removed => Err(Failure::outcome(

@@ -11,6 +11,7 @@ use crate::book::settings::Settings;
 use crate::book::{Book, Input, decide, judge};
 use crate::field;
 use crate::report::live::{self, Ink, Painter};
+use crate::report::today;
 
 /// A job at the desk.
 pub struct Desk<K> {
@@ -49,6 +50,10 @@ impl<K: Keep> Desk<K> {
     pub fn say(&mut self, words: &[String]) -> Result<Answer, NotKept> {
         let command = match words::understand(words, &self.book) {
             Ok(Spoken::Command(command)) => command,
+            Ok(Spoken::Today) => {
+                let list = today::list(&self.book, "", self.clock.wall());
+                return Ok(Answer::Done(today::words(&list)));
+            }
             Ok(Spoken::Status) => return Ok(Answer::Done(live::status_in_words(&self.book))),
             Err(error) => return Ok(Answer::NotUnderstood(error.to_string())),
         };

@@ -28,7 +28,7 @@ pub use clock::{Clock, SystemClock};
 pub use desk::{Desk, NothingKept};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
 pub use recognise::{Listener, Recognised};
-pub use session::{AtStart, Ending, Session, Setting};
+pub use session::{Ending, Session, Setting};
 
 /// How often the loop looks at silence, the disk and the clock when nothing else wakes it.
 const TICK: Duration = Duration::from_secs(1);

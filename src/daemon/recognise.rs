@@ -139,7 +139,12 @@ impl Listener {
         if let Incident::Bytes(_, bytes) = &incident {
             open.bytes += bytes.len();
         }
-        open.heard.push(incident);
+        // Of silence only how long it lasts counts; so waiting takes no memory.
+        if let (Some(last @ Incident::Silence(_)), Incident::Silence(_)) = (open.heard.last_mut(), &incident) {
+            *last = incident;
+        } else {
+            open.heard.push(incident);
+        }
         let fits: Vec<usize> = (0..open.candidates.len()).filter(|&index| open.candidates[index].understood).collect();
         match fits[..] {
             [one] => self.settle(one, out),

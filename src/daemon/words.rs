@@ -6,12 +6,14 @@ mod activities;
 
 use std::fmt;
 
+use crate::adjust::explain::misclosures;
 use crate::book::Book;
 use crate::book::event::{Command, ReadingNumber, StruckPlace, Target};
 use crate::book::finding::{FindingKey, Priority};
 use crate::book::reading::{PointName, Reading, Role};
 use crate::book::settings::KnownPoint;
 use crate::nearest::nearest;
+use crate::report::causes;
 use crate::units::{Measured, Unit};
 
 /// One command: its first word, what follows it, and what it does.
@@ -42,6 +44,7 @@ pub const VERBS: &[Verb] = &[
     Verb { word: "ack", follows: "[FINDING]", does: "seen: it stays in the record and holds nobody" },
     Verb { word: "key", follows: "STAFF [SIGHT] [back|fore|inter]", does: "a reading taken by eye, in the job's unit" },
     Verb { word: "wires", follows: "UPPER MIDDLE LOWER [back|fore|inter]", does: "three wires read by eye" },
+    Verb { word: "accept", follows: "NUMBER [READING] [FINDING]", does: "yes, that is why the run does not close" },
     Verb { word: "undo", follows: "[EVENT]", does: "take a command back" },
     Verb {
         word: "test",
@@ -63,6 +66,7 @@ pub const VERBS: &[Verb] = &[
     Verb { word: "tape", follows: "FROM TO certified L plummet W temperature T", does: "carry a height up a hung tape" },
     Verb { word: "leave", follows: "", does: "leave test, target or transfer without a result" },
     Verb { word: "status", follows: "", does: "how the run stands" },
+    Verb { word: "today", follows: "", does: "what is due, open, provisional and checked" },
 ];
 
 /// What was said.
@@ -72,6 +76,8 @@ pub enum Spoken {
     Command(Command),
     /// A question: how the run stands.
     Status,
+    /// A question: what is due, open, provisional and checked.
+    Today,
 }
 
 /// Understands words, in a book that says what "the latest" is.
@@ -142,15 +148,34 @@ pub fn understand(words: &[String], book: &Book) -> Result<Spoken, Misunderstood
             _ => return Err(wrong(verb, rest)),
         },
         "key" => Command::KeyIn { reading: Box::new(keyed(rest, book.settings().unit)?) },
+        "accept" => accept(rest, book)?,
         "undo" => match rest {
             [] => Command::Undo { event: book.amendments().latest().ok_or(Misunderstood::NothingStands)?.event },
             [event] => Command::Undo { event: event.parse().map_err(|_| wrong(verb, rest))? },
             _ => return Err(wrong(verb, rest)),
         },
         "status" => return Ok(Spoken::Status),
+        "today" => return Ok(Spoken::Today),
         _ => activities::understand(verb, rest, book)?,
     };
     Ok(Spoken::Command(command))
+}
+
+/// A cause by its number, of the latest misclosure or of the one that is named.
+fn accept(rest: &[&str], book: &Book) -> Result<Command, Misunderstood> {
+    let verb = "accept";
+    let (finding, numbers) = match rest {
+        [numbers @ .., key] if key.contains('@') => (Some(key.parse().map_err(|e| explained(verb, e))?), numbers),
+        numbers => (misclosures(book, None).pop(), numbers),
+    };
+    let (number, reading) = match numbers {
+        [number] => (*number, None),
+        [number, reading] => (*number, Some(self::reading(verb, reading)?)),
+        _ => return Err(wrong(verb, rest)),
+    };
+    let number = number.parse().map_err(|_| wrong(verb, rest))?;
+    let finding = finding.ok_or(Misunderstood::NothingToExplain)?;
+    causes::accept(book, &finding, number, reading).map_err(|error| explained(verb, error))
 }
 
 /// The newest finding that holds the crew.
@@ -195,7 +220,7 @@ fn known_point(text: &str, unit: Unit) -> Result<KnownPoint, Misunderstood> {
 }
 
 fn keyed(rest: &[&str], unit: Unit) -> Result<Reading, Misunderstood> {
-    let measured = |text: &str| Measured::parse(text, unit).map_err(|error| explained("key", error));
+    let measured = |text: &str| Measured::said(text, unit).map_err(|error| explained("key", error));
     let (staff, rest) = rest.split_first().ok_or_else(|| wrong("key", rest))?;
     let mut reading = Reading::of(measured(staff)?);
     let mut rest = rest;
@@ -247,6 +272,8 @@ pub enum Misunderstood {
         /// Why.
         why: String,
     },
+    /// No misclosure is over its allowance.
+    NothingToExplain,
     /// Nothing to acknowledge or to undo.
     NothingStands,
 }
@@ -272,6 +299,7 @@ impl fmt::Display for Misunderstood {
                 write!(f, "{found:?} found after {verb}, \"{verb} {wanted}\" was wanted")
             }
             Misunderstood::Explained { verb, why } => write!(f, "{verb}: {why}"),
+            Misunderstood::NothingToExplain => write!(f, "no misclosure is over its allowance: nothing to explain"),
             Misunderstood::NothingStands => write!(f, "nothing stands that could be taken back or seen"),
         }
     }

@@ -10,12 +10,15 @@ pub mod curvature;
 pub mod field_test;
 mod guide;
 pub mod height_match;
+pub mod keyed;
 pub mod marks;
 mod quantiles;
 pub mod reciprocal;
 pub mod set_out;
 pub mod tape;
+pub mod targets;
 pub mod three_wire;
+pub mod today;
 pub mod two_peg;
 
 pub use guide::{Guide, conclude, guide, inclination, moved, permit};

@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use tokio::sync::Notify;
 
-use super::LinkEvent;
+use super::{LinkEvent, Trouble};
 
 /// The most that waits here: at 115,200 baud it takes ten minutes or more to fill, so only a stopped loop reaches it.
 pub const QUEUE_MAX_BYTES: usize = 8 * 1024 * 1024;
@@ -198,6 +198,25 @@ impl EventReceiver {
         }
     }
 
+    /// Waits for the first event and leaves it here: the trouble, if it is that the link could not be opened. For who
+    /// gives up then rather than wait until it can be.
+    pub async fn first_trouble(&mut self) -> Option<Trouble> {
+        let shared = Arc::clone(&self.shared);
+        loop {
+            let arrived = shared.arrived.notified();
+            {
+                let state = shared.state();
+                match state.events.front() {
+                    Some(LinkEvent::Waiting { why }) => return Some(why.clone()),
+                    Some(_) => return None,
+                    None if state.gone.is_some() => return None,
+                    None => {}
+                }
+            }
+            arrived.await;
+        }
+    }
+
     /// The next event if one is there, or how the sending side ended; `None` if there is only waiting.
     pub fn try_recv(&mut self) -> Option<Result<LinkEvent, Gone>> {
         let mut state = self.shared.state();
@@ -247,6 +266,23 @@ mod tests {
         assert_eq!(receiver.recv().await, Ok(LinkEvent::Finished));
         assert_eq!(receiver.recv().await, Err(Gone::Ended));
         assert_eq!(receiver.recv().await, Err(Gone::Ended));
+    }
+
+    #[tokio::test]
+    async fn the_first_trouble_is_seen_and_still_received() {
+        let missing = || Trouble::Missing { what: "serial port /dev/ttyUSB9".to_owned() };
+        let (sender, mut receiver) = queue();
+        let (trouble, ()) = tokio::join!(receiver.first_trouble(), async {
+            sender.push(LinkEvent::Waiting { why: missing() });
+        });
+        assert_eq!(trouble, Some(missing()));
+        assert_eq!(receiver.recv().await, Ok(LinkEvent::Waiting { why: missing() }));
+        sender.push(chunk(1));
+        sender.push(LinkEvent::Waiting { why: missing() });
+        assert_eq!(receiver.first_trouble().await, None, "only what is first");
+        drop(sender);
+        while receiver.recv().await.is_ok() {}
+        assert_eq!(receiver.first_trouble().await, None, "how it ended is told by the next call");
     }
 
     #[tokio::test]

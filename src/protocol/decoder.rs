@@ -154,6 +154,10 @@ impl Decoder {
             return;
         }
         if matches!(self.format.grammar.framer.kind, Kind::Silence) {
+            // The answer may follow what comes back without a pause.
+            while let Some(len) = self.format.talk().echo_in_front(&self.buffer[self.taken..]) {
+                self.emit(len, Heard::Echo, None, out);
+            }
             let len = self.pending();
             self.frame(Frame { len, start: 0, end: len, trail: len }, out);
         }
@@ -346,7 +350,7 @@ impl Decoder {
         }
         // The walk is taken again, because its bytes are not kept: only formats with answers pay for it.
         let bytes = &self.buffer[self.taken..self.taken + frame.len];
-        let reread = read_frame(&self.format, bytes, frame)?;
+        let reread = read_frame(&self.format, bytes, frame).ok()?;
         let mut answer = Vec::new();
         for part in &acknowledge.good {
             match part {
@@ -395,23 +399,34 @@ impl Reread {
 }
 
 /// Takes the bytes of one frame apart once more.
-pub(super) fn reread(format: &Format, bytes: &[u8]) -> Option<Reread> {
+///
+/// # Errors
+/// Where and why they are no frame of the format.
+pub(super) fn reread(format: &Format, bytes: &[u8]) -> Result<Reread, Refusal> {
     let framer = &format.grammar.framer;
+    let refuse = |at_byte: usize, reason: &str| Err(Refusal { reason: reason.to_owned(), at_byte });
     let whole = Frame { len: bytes.len(), start: 0, end: bytes.len(), trail: bytes.len() };
     match framer.next(bytes, &mut Scan::default()) {
-        Cut::Frame(frame) => read_frame(format, bytes, frame),
+        Cut::Frame(frame) if frame.len == bytes.len() => read_frame(format, bytes, frame),
+        Cut::Frame(frame) => refuse(frame.len, "more bytes found behind the end of the frame"),
         Cut::More if matches!(framer.kind, Kind::Silence) => read_frame(format, bytes, whole),
-        _ => None,
+        Cut::More => refuse(bytes.len(), "no end of the frame found"),
+        Cut::Noise { .. } => refuse(0, "no start of a frame found"),
+        Cut::Torn { at, reason, .. } => Err(Refusal { reason, at_byte: at }),
     }
 }
 
-fn read_frame(format: &Format, bytes: &[u8], frame: Frame) -> Option<Reread> {
+fn read_frame(format: &Format, bytes: &[u8], frame: Frame) -> Result<Reread, Refusal> {
     let (mut plain, mut slots) = (Vec::new(), Slots::default());
-    let (bytes, frame) = framing::plain(&format.grammar.framer, bytes, frame, &mut plain).ok()?;
-    let end = checksum::verify(&format.grammar.checks, bytes, &frame).ok()?;
-    let payload = bytes[frame.start..end].to_vec();
-    let rule = record::read(&format.grammar, &payload, &mut slots).ok()?;
-    Some(Reread { rule, payload, slots })
+    match understand(format, bytes, frame, &mut plain, &mut slots) {
+        Understood::Good { rule, payload } => {
+            let held = if payload.held == Held::Buffer { bytes } else { &plain };
+            Ok(Reread { rule, payload: held[payload.start..payload.end].to_vec(), slots })
+        }
+        Understood::Echo => Err(Refusal { reason: "what we send ourselves found".to_owned(), at_byte: 0 }),
+        Understood::EmptyLine => Err(Refusal { reason: "an empty line found".to_owned(), at_byte: 0 }),
+        Understood::Bad { at, reason } => Err(Refusal { reason, at_byte: at }),
+    }
 }
 
 /// Takes one frame apart: escapes, checks, fields, meaning.

@@ -32,6 +32,13 @@ impl fmt::Display for ExampleFailure {
     }
 }
 
+impl ExampleFailure {
+    pub(super) fn new(format: &Format, place: usize, example: &Example, reason: String) -> Self {
+        let line = format.text()[..example.span.start].bytes().filter(|&byte| byte == b'\n').count() + 1;
+        ExampleFailure { number: place + 1, line, about: example.about.clone(), reason }
+    }
+}
+
 /// Runs all of them.
 pub(super) fn run(format: &Format, examples: &[Example]) -> Vec<ExampleFailure> {
     // The decoder wants to share the format; parsing it again is the price of `&self`, paid once a run.
@@ -39,8 +46,7 @@ pub(super) fn run(format: &Format, examples: &[Example]) -> Vec<ExampleFailure> 
     let shared = Arc::new(shared);
     let failure = |(place, example): (usize, &Example)| {
         let reason = one(&shared, example).err()?;
-        let line = format.text()[..example.span.start].bytes().filter(|&byte| byte == b'\n').count() + 1;
-        Some(ExampleFailure { number: place + 1, line, about: example.about.clone(), reason })
+        Some(ExampleFailure::new(format, place, example, reason))
     };
     examples.iter().enumerate().filter_map(failure).collect()
 }
@@ -65,7 +71,7 @@ fn one(format: &Arc<Format>, example: &Example) -> Result<(), String> {
             other => Err(format!("{} came out, a refusal that says {part:?} was wanted", what(other))),
         },
         Wanted::Record { name, gives } => {
-            let Some(reread) = super::decoder::reread(format, &piece.raw) else {
+            let Ok(reread) = super::decoder::reread(format, &piece.raw) else {
                 return Err(format!("{} came out, a {name} was wanted", what(&piece.heard)));
             };
             let (rule, record) = (reread.rule(format), reread.record(format));

@@ -10,6 +10,8 @@
 //! | `meaning` | from fields to a reading of the book, and back |
 //! | [`Decoder`] | bytes in, [`Piece`]s out |
 //! | `anatomy` | what each part of a frame was taken for, for people |
+//! | `examine` | what can be said of a format without an instrument |
+//! | `reference` | the language described by its own types |
 //!
 //! Pure: no clock, thread, file, socket, environment or logging. Every byte that is pushed comes out in exactly one
 //! piece, in order, whatever the chunks were; the work is linear in the bytes and every buffer is bounded by `limits`.
@@ -21,25 +23,31 @@ mod anatomy;
 mod checksum;
 mod decoder;
 mod errors;
+mod examine;
 mod examples;
 mod format;
 mod framing;
+#[cfg(test)]
+mod generated;
 mod grammar;
 pub mod limits;
 pub mod link;
 mod meaning;
 mod record;
+mod reference;
 mod shipped;
 pub mod talk;
 
 pub use anatomy::{Anatomy, Part, What};
 pub use decoder::{Decoder, Piece};
 pub use errors::{FormatError, FormatErrors};
+pub use examine::{Alike, Bounds, Examination, Told};
 pub use examples::ExampleFailure;
 pub use format::Format;
 pub use format::file::{Means, RecordKind};
 pub use link::LinkDefaults;
 pub use meaning::Delivers;
 pub use record::{Content, Record, WriteError};
+pub use reference::{reference, schema};
 pub use shipped::{Unknown, find, shipped};
 pub use talk::Talk;

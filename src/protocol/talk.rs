@@ -32,9 +32,20 @@ impl Talk {
     pub(super) fn sends(&self, bytes: &[u8]) -> bool {
         let bare = |bytes: &[u8]| bytes.trim_ascii().to_vec();
         let bytes = bare(bytes);
-        let polls = self.polls.iter().map(|poll| &poll.bytes);
-        let commands = self.commands.iter().map(|command| &command.bytes);
-        self.greeting.iter().chain(commands).chain(polls).any(|sent| bare(sent) == bytes)
+        self.sent().any(|sent| bare(sent) == bytes)
+    }
+
+    /// How long a message is that comes back in front of other bytes; the longest counts.
+    pub(super) fn echo_in_front(&self, bytes: &[u8]) -> Option<usize> {
+        let in_front = |sent: &&[u8]| !sent.is_empty() && sent.len() < bytes.len() && bytes.starts_with(sent);
+        self.sent().filter(|_| self.echo).filter(in_front).map(<[u8]>::len).max()
+    }
+
+    /// All that is ever sent unasked.
+    fn sent(&self) -> impl Iterator<Item = &[u8]> {
+        let polls = self.polls.iter().map(|poll| &*poll.bytes);
+        let commands = self.commands.iter().map(|command| &*command.bytes);
+        self.greeting.iter().map(|greeting| &**greeting).chain(commands).chain(polls)
     }
 }
 

@@ -1,5 +1,6 @@
 //! What people are given to read, as data and as text. Pure: it writes to no file and knows no terminal.
 
+pub mod causes;
 pub mod csv;
 pub mod document;
 pub mod json;
@@ -7,3 +8,4 @@ pub mod live;
 pub mod plot;
 pub mod state;
 pub mod text;
+pub mod today;

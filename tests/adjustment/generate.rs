@@ -1,8 +1,8 @@
 //! Generated networks: seeded, with true elevations, noise of known size, and everything that real networks have: lines,
 //! loops, spurs, parallel sections, several known marks, fixed and weighted.
 
-use closerun::adjust::tests::{Levels, Sigma};
-use closerun::adjust::{Given, Hold, KnownMark, Options, Section, WeightRule};
+use closerun::adjust::significance::{Levels, Sigma};
+use closerun::adjust::{Effects, Given, Hold, KnownMark, Options, Section, WeightRule};
 use closerun::book::reading::PointName;
 use closerun::units::Length;
 use proptest::prelude::*;
@@ -14,6 +14,7 @@ pub(crate) const OPTIONS: Options = Options {
     weights: WeightRule::Length { mm_per_sqrt_km: MM_PER_SQRT_KM },
     sigma: Sigma::APriori,
     levels: Levels::USUAL,
+    effects: Effects::OnEveryMark,
 };
 
 /// What a generated network has.

@@ -4,7 +4,7 @@
 //! deviation of 0.22 %, and 1 % is more than four of them. The seeds are fixed.
 
 use closerun::adjust::outcome::Adjustment;
-use closerun::adjust::tests::Sigma;
+use closerun::adjust::significance::Sigma;
 use closerun::adjust::{Network, Options, adjust};
 
 use super::generate::{Generated, OPTIONS, Random, Shape, generate, number};

@@ -6,7 +6,7 @@ use std::io::Write as _;
 use std::process::{Command, Stdio};
 
 use closerun::adjust::outcome::{Adjustment, Outcome};
-use closerun::adjust::tests::Sigma;
+use closerun::adjust::significance::Sigma;
 use closerun::adjust::weights::variances_m2;
 use closerun::adjust::{Hold, Network, Options, adjust};
 use closerun::units::{Length, Unit};

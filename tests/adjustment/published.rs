@@ -4,9 +4,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use closerun::adjust::tests::{Levels, Sigma};
+use closerun::adjust::significance::{Levels, Sigma};
 use closerun::adjust::weights::variances_m2;
-use closerun::adjust::{Given, Hold, KnownMark, Network, Options, Outcome, Section, WeightRule, adjust};
+use closerun::adjust::{Effects, Given, Hold, KnownMark, Network, Options, Outcome, Section, WeightRule, adjust};
 use closerun::book::reading::PointName;
 use closerun::units::{Length, Unit};
 use toml::{Table, Value};
@@ -39,7 +39,12 @@ fn check(example: &Example) -> String {
 
 fn check_network(example: &Example) {
     let network = example.network();
-    let options = Options { weights: example.rule(), sigma: Sigma::APosteriori, levels: Levels::USUAL };
+    let options = Options {
+        weights: example.rule(),
+        sigma: Sigma::APosteriori,
+        levels: Levels::USUAL,
+        effects: Effects::OnEveryMark,
+    };
     let outcome = adjust(&network, &options).unwrap();
     let adjustment = outcome.last();
     let unit_m = example.unit_m();
@@ -119,9 +124,11 @@ fn check_misclosure(example: &Example) {
         ..Given::default()
     };
     let weights = WeightRule::Setups { mm_per_sqrt_setup: number(&input["allowance_per_root_setup"]) };
-    let outcome =
-        adjust(&Network::new(given).unwrap(), &Options { weights, sigma: Sigma::APriori, levels: Levels::USUAL })
-            .unwrap();
+    let outcome = adjust(
+        &Network::new(given).unwrap(),
+        &Options { weights, sigma: Sigma::APriori, levels: Levels::USUAL, effects: Effects::OnEveryMark },
+    )
+    .unwrap();
     let [against] = outcome.known[..] else { panic!("one known mark is compared: {:?}", outcome.known) };
     let [misclosure_mm, allowable_mm] = [against.difference_m, against.deviation_m].map(|metres| metres * 1000.0);
     for (key, published) in example.published() {

@@ -4,4 +4,6 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod at_desk;
+mod guided;
 mod published;

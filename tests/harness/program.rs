@@ -1,23 +1,37 @@
 //! The built program in a process of its own: its lines as they come, and how it ended.
+//!
+//! Every wait is for the thing itself, and ends with what was waited for and what came instead.
+#![allow(dead_code, reason = "each test crate uses its part of the harness")]
 
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::os::unix::process::ExitStatusExt;
 use std::path::Path;
-use std::process::{Child, ChildStdout, Command, Stdio};
-use std::sync::mpsc::{Receiver, channel};
+use std::process::{Child, ChildStdout, Command, ExitStatus, Stdio};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
+
+use rustix::process::{Pid, Signal, kill_process};
+use serde_json::Value;
 
 /// Longer than anything here takes; a test that waits so long has failed.
-const PATIENCE: Duration = Duration::from_secs(60);
+pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
+/// How often that is looked at which nothing announces.
+const LOOK_EVERY: Duration = Duration::from_millis(10);
 
 /// The program with `arguments`, words separated by spaces, run in `folder`. What it registers while it runs lies there
 /// too.
 pub(crate) fn command(folder: &Path, arguments: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_closerun"));
-    command.args(arguments.split_whitespace()).current_dir(folder);
-    command.env("XDG_RUNTIME_DIR", folder).env_remove("NO_COLOR").env("TERM", "dumb");
-    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    command.args(arguments.split_whitespace());
+    settle(&mut command, folder);
     command
+}
+
+/// Lets any command run in `folder` as the program does, heard by us.
+pub(crate) fn settle(command: &mut Command, folder: &Path) {
+    command.current_dir(folder).env("XDG_RUNTIME_DIR", folder).env_remove("NO_COLOR").env("TERM", "dumb");
+    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
 }
 
 /// How a program ended.
@@ -28,14 +42,18 @@ pub(crate) struct Ended {
     pub(crate) err: String,
 }
 
-/// Runs it to its end.
-pub(crate) fn run(folder: &Path, arguments: &str) -> Ended {
-    let output = command(folder, arguments).output().expect("the program starts");
-    Ended {
-        code: output.status.code().expect("it ends by itself"),
-        out: String::from_utf8(output.stdout).expect("text"),
-        err: String::from_utf8(output.stderr).expect("text"),
+impl Ended {
+    #[track_caller]
+    pub(crate) fn assert_good(&self) -> &Self {
+        assert_eq!(self.code, 0, "{}\n{}", self.out, self.err);
+        self
     }
+}
+
+/// Runs it to its end.
+#[track_caller]
+pub(crate) fn run(folder: &Path, arguments: &str) -> Ended {
+    Program::start(folder, arguments).end()
 }
 
 /// A running program. Dropped, it is killed.
@@ -48,63 +66,148 @@ pub(crate) struct Program {
 
 impl Program {
     pub(crate) fn start(folder: &Path, arguments: &str) -> Self {
-        let mut child = command(folder, arguments).spawn().expect("the program starts");
-        let lines = lines_of(child.stdout.take().expect("piped"));
-        let mut stderr = child.stderr.take().expect("piped");
-        let err = std::thread::spawn(move || {
-            let mut text = String::new();
-            let _ = stderr.read_to_string(&mut text);
-            text
-        });
-        Program { child, lines, heard: Vec::new(), err: Some(err) }
+        Program::of(&mut command(folder, arguments))
     }
 
-    /// Waits for a line that holds `part`.
-    pub(crate) fn line_with(&mut self, part: &str) -> String {
+    /// Starts a command with the outputs that it was given.
+    pub(crate) fn of(command: &mut Command) -> Self {
+        let mut child = command.spawn().expect("the program starts");
+        let lines = child.stdout.take().map_or_else(|| channel().1, lines_of);
+        let err = child.stderr.take().map(|mut stderr| {
+            std::thread::spawn(move || {
+                let mut text = String::new();
+                let _ = stderr.read_to_string(&mut text);
+                text
+            })
+        });
+        Program { child, lines, heard: Vec::new(), err }
+    }
+
+    pub(crate) fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// The next line; none when it has closed its output.
+    #[track_caller]
+    pub(crate) fn line(&mut self, wanted: &str) -> Option<String> {
+        match self.lines.recv_timeout(PATIENCE) {
+            Ok(line) => {
+                self.heard.push(line.clone());
+                Some(line)
+            }
+            Err(RecvTimeoutError::Disconnected) => None,
+            Err(RecvTimeoutError::Timeout) => panic!("no {wanted} within {PATIENCE:?} behind {:#?}", self.heard),
+        }
+    }
+
+    /// Waits for a line that is the one.
+    #[track_caller]
+    pub(crate) fn until(&mut self, wanted: &str, is: impl Fn(&str) -> bool) -> String {
         loop {
-            match self.lines.recv_timeout(PATIENCE) {
-                Ok(line) => {
-                    self.heard.push(line.clone());
-                    if line.contains(part) {
-                        return line;
-                    }
+            match self.line(wanted) {
+                Some(line) if is(&line) => return line,
+                Some(_) => {}
+                None => {
+                    let (status, errors) = (self.wait(), self.errors());
+                    panic!("no {wanted}, it ended ({status}) behind {:#?}\n{errors}", self.heard)
                 }
-                Err(why) => panic!("no line with {part:?} ({why}) behind {:#?}", self.heard),
             }
         }
     }
 
-    /// As Ctrl-C does.
-    pub(crate) fn interrupt(&self) {
-        let process = rustix::process::Pid::from_child(&self.child);
-        rustix::process::kill_process(process, rustix::process::Signal::INT).expect("it runs");
+    /// Waits for a line that holds `part`.
+    #[track_caller]
+    pub(crate) fn line_with(&mut self, part: &str) -> String {
+        self.until(&format!("line with {part:?}"), |line| line.contains(part))
+    }
+
+    /// Waits for a JSON line that is the one.
+    #[track_caller]
+    pub(crate) fn json_line(&mut self, wanted: &str, is: impl Fn(&Value) -> bool) -> Value {
+        json(&self.until(wanted, |line| is(&json(line))))
+    }
+
+    /// Waits for a JSON line of this type.
+    #[track_caller]
+    pub(crate) fn line_of_type(&mut self, wanted: &str) -> Value {
+        self.json_line(wanted, |line| line["type"] == wanted)
+    }
+
+    /// Waits for this many more readings.
+    #[track_caller]
+    pub(crate) fn readings(&mut self, count: usize) -> Vec<Value> {
+        (1..=count).map(|n| self.json_line(&format!("reading {n} of {count}"), is_reading)).collect()
     }
 
     /// Every line so far.
-    #[allow(dead_code, reason = "each test crate uses its part of the harness")]
     pub(crate) fn heard(&self) -> &[String] {
         &self.heard
     }
 
+    /// Closes our end of its standard output: what it writes there goes nowhere.
+    pub(crate) fn stop_reading(&mut self) {
+        // The thread that reads ends with the next line, and the pipe with it.
+        self.lines = channel().1;
+    }
+
+    /// Writes all of it into its standard input, and closes that.
+    pub(crate) fn feed(&mut self, bytes: &[u8]) {
+        self.child.stdin.take().expect("piped").write_all(bytes).expect("it reads");
+    }
+
+    pub(crate) fn signal(&self, signal: Signal) {
+        kill_process(Pid::from_child(&self.child), signal).expect("it runs");
+    }
+
+    /// As Ctrl-C does.
+    pub(crate) fn interrupt(&self) {
+        self.signal(Signal::INT);
+    }
+
+    /// Told to stop as by the system, to its end.
+    #[track_caller]
+    pub(crate) fn stop(self) -> Ended {
+        self.signal(Signal::TERM);
+        self.end()
+    }
+
     /// Kills it at once, as a power cut or the system's memory guard would; what it had printed by then is heard.
-    #[allow(dead_code, reason = "each test crate uses its part of the harness")]
+    #[track_caller]
     pub(crate) fn kill(mut self) -> Vec<String> {
-        self.child.kill().expect("it runs");
-        self.child.wait().expect("it ends");
-        while let Ok(line) = self.lines.recv_timeout(PATIENCE) {
-            self.heard.push(line);
-        }
+        self.signal(Signal::KILL);
+        let status = self.wait();
+        assert_eq!(status.signal(), Some(9), "it had ended before it was killed ({status}): {}", self.errors());
+        while self.line("end of its output").is_some() {}
         std::mem::take(&mut self.heard)
     }
 
-    /// Waits for its end: its standard output is closed by then.
+    /// Waits for its end.
+    #[track_caller]
     pub(crate) fn end(mut self) -> Ended {
-        while let Ok(line) = self.lines.recv_timeout(PATIENCE) {
-            self.heard.push(line);
+        while self.line("end of its output").is_some() {}
+        let status = self.wait();
+        let code = status.code().unwrap_or_else(|| panic!("it was ended: {status}"));
+        let mut out = self.heard.join("\n");
+        if !out.is_empty() {
+            out.push('\n');
         }
-        let code = self.child.wait().expect("it ends").code().expect("it ends by itself");
-        let err = self.err.take().expect("taken once").join().expect("text");
-        Ended { code, out: self.heard.join("\n"), err }
+        Ended { code, out, err: self.errors() }
+    }
+
+    #[track_caller]
+    fn wait(&mut self) -> ExitStatus {
+        let begun = Instant::now();
+        loop {
+            if let Some(status) = self.child.try_wait().expect("our own child") {
+                return status;
+            }
+            assert!(begun.elapsed() < PATIENCE, "no end within {PATIENCE:?} behind {:#?}", self.heard);
+            std::thread::sleep(LOOK_EVERY);
+        }
+    }
+
+    fn errors(&mut self) -> String {
+        self.err.take().map_or_else(String::new, |err| err.join().expect("text"))
     }
 }
 
@@ -125,4 +228,24 @@ fn lines_of(out: ChildStdout) -> Receiver<String> {
         }
     });
     lines
+}
+
+/// A line of `--json`.
+#[track_caller]
+pub(crate) fn json(line: &str) -> Value {
+    serde_json::from_str(line).unwrap_or_else(|error| panic!("{line:?} is no JSON: {error}"))
+}
+
+pub(crate) fn is_reading(line: &Value) -> bool {
+    line["type"] == "reading"
+}
+
+/// Looks at what nothing announces until it is so.
+#[track_caller]
+pub(crate) fn until(wanted: &str, mut is: impl FnMut() -> bool) {
+    let begun = Instant::now();
+    while !is() {
+        assert!(begun.elapsed() < PATIENCE, "no {wanted} within {PATIENCE:?}");
+        std::thread::sleep(LOOK_EVERY);
+    }
 }

@@ -45,7 +45,9 @@ fn the_listing_as_data_says_the_same() {
         assert_eq!(report["good"], errors.is_empty());
         let text: String =
             errors.iter().map(|error| format!("{file}, {}\n", error["text"].as_str().unwrap())).collect();
+        let doubts = report["doubts"].as_array().unwrap().iter().map(|doubt| doubt.as_str().unwrap());
         if !errors.is_empty() {
+            let text = text + &doubts.map(|doubt| format!("{file}: {doubt}\n")).collect::<String>();
             is_golden(&fixtures().join(file.replace(".toml", ".txt")), &text);
         }
         for error in errors {

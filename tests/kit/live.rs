@@ -41,38 +41,61 @@ record = "shot"
 gives = { staff = "4.2105 ft" }
 "#;
 
-/// Staff and sight of each shot, as the display of the instrument showed them.
-fn displayed(simulated: &Ended) -> Vec<(String, String)> {
+/// Staff and sight of a shot in metres, and how many decimals of each say something.
+type Shot = [(f64, u32); 2];
+
+/// A length as it was told: a decimal with its unit. Zeros at its end may only fill a column.
+fn told(digits: &str, unit: &str) -> (f64, u32) {
+    let decimals = digits.split_once('.').map_or(0, |(_, behind)| behind.trim_end_matches('0').len() as u32);
+    let value: f64 = digits.parse().unwrap();
+    match unit {
+        "m" => (value, decimals),
+        "mm" => (value / 1000.0, decimals + 3),
+        // A foot is 0.3048 m exactly; its last decimal is finer than one of a metre.
+        "ft" => (value * 0.3048, decimals),
+        other => panic!("unit {other}"),
+    }
+}
+
+/// Each shot as the display of the instrument showed it.
+fn displayed(simulated: &Ended) -> Vec<Shot> {
     let shots = simulated.out.lines().filter(|line| line.contains(" back ") || line.contains(" fore "));
     let words = shots.map(|line| line.split_whitespace().collect::<Vec<_>>());
-    words.map(|words| (words[3].to_owned(), words[5].to_owned())).collect()
+    words.map(|words| [told(words[3], words[4]), told(words[5], words[6])]).collect()
 }
 
-/// The same with so many decimals of staff and sight, as a format that has fewer than the display sends them.
-fn displayed_in(simulated: &Ended, staff: usize, sight: usize) -> Vec<(String, String)> {
-    let round = |text: &str, places: usize| format!("{:.places$}", text.parse::<f64>().unwrap());
-    displayed(simulated).iter().map(|(s, d)| (round(s, staff), round(d, sight))).collect()
-}
-
-/// Staff and sight of each reading that `listen --json` booked.
-fn booked(out: &str) -> Vec<(String, String)> {
+/// Each reading that `listen --json` booked.
+fn booked(out: &str) -> Vec<Shot> {
     let lines = out.lines().map(|line| serde_json::from_str::<Value>(line).expect("a JSON line"));
     let text = |value: &Value| value.as_str().expect("text").to_owned();
     lines
         .filter(|line| line["type"] == "reading")
         .map(|line| {
             assert_eq!(line["simulated"], true);
-            (text(&line["staff"]), text(&line["sight"]))
+            let [staff, staff_unit, sight, unit] = ["staff", "staff_unit", "sight", "unit"].map(|key| text(&line[key]));
+            [told(&staff, &staff_unit), told(&sight, &unit)]
         })
         .collect()
 }
 
-/// Staff and sight of each reading that `format try --json` found.
-fn tried_readings(out: &str) -> Vec<(String, String)> {
+/// Each reading that `format try --json` found.
+fn tried(out: &str) -> Vec<Shot> {
     let lines = out.lines().map(|line| serde_json::from_str::<Value>(line).expect("a JSON line"));
-    let digits = |value: &Value| value["digits"].as_str().expect("digits").to_owned();
+    let text = |value: &Value| value.as_str().expect("text").to_owned();
+    let length = |value: &Value| told(&text(&value["digits"]), &text(&value["unit"]));
     let readings = lines.map(|line| line["heard"].clone()).filter(|heard| heard["what"] == "reading");
-    readings.map(|heard| (digits(&heard["staff"]), digits(&heard["sight"]))).collect()
+    readings.map(|heard| [length(&heard["staff"]), length(&heard["sight"])]).collect()
+}
+
+/// Whether all shots are the same, as far as the coarser of both tells them.
+fn are_the_same(found: &[Shot], wanted: &[Shot]) -> bool {
+    let finest = |shots: &[Shot], which: usize| shots.iter().map(|shot| shot[which].1).max().unwrap_or(0);
+    let half_a_step = [0, 1].map(|which| {
+        let decimals = finest(found, which).min(finest(wanted, which));
+        0.5 * 0.1f64.powi(i32::try_from(decimals).unwrap()) + 1e-9
+    });
+    let same = |(a, b): (&Shot, &Shot)| [0, 1].iter().all(|&at| (a[at].0 - b[at].0).abs() <= half_a_step[at]);
+    found.len() == wanted.len() && found.iter().zip(wanted).all(same)
 }
 
 /// What a live `listen` books of an instrument that takes `shots` shots.
@@ -88,21 +111,38 @@ fn heard_live(folder: &Path, simulate: &str, listen: &str, shots: usize) -> (End
     (simulated, listening.end())
 }
 
+/// In every shipped format.
 #[test]
-fn what_is_shot_is_heard_recorded_and_played_again() {
+fn what_is_shot_is_heard() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
-    for (format, serial) in [("comma", "9600 8N1"), ("packet", "115200 8N1 rts/cts")] {
-        let simulate = format!("simulate {format} --at level --shots 7 --speed 400 --seed 3");
-        let listen = format!("listen --port level --format {format} --json --job {format}-live.job");
-        let (simulated, listened) = heard_live(folder, &simulate, &listen, 7);
+    let formats = run(folder, "formats").out;
+    let names: Vec<&str> = formats.lines().filter_map(|line| line.split_whitespace().next()).collect();
+    assert!(names.len() >= 8, "{names:?}");
+    for format in names {
+        let simulate = format!("simulate {format} --at level --shots 3 --speed 400 --seed 3");
+        let listen = format!("listen --port level --format {format} --json --job {format}.job");
+        let (simulated, listened) = heard_live(folder, &simulate, &listen, 3);
         assert_eq!((simulated.code, listened.code), (0, 0), "{simulated:?} {listened:?}");
         assert!(simulated.out.starts_with("SIMULATED"), "{}", simulated.out);
         let shot = displayed(&simulated);
-        assert_eq!(shot.len(), 7);
-        let live = booked(&listened.out);
-        let digits = |pair: &(String, String)| (pair.0.clone(), pair.1.parse::<f64>().unwrap());
-        assert!(live.iter().map(digits).eq(shot.iter().map(digits)), "{live:?} {shot:?}");
+        assert_eq!(shot.len(), 3);
+        assert!(are_the_same(&booked(&listened.out), &shot), "{format}: {listened:?} {shot:?}");
+        assert!(!simulated.out.contains("unanswered"), "{}", simulated.out);
+    }
+}
+
+#[test]
+fn what_is_shot_is_recorded_and_played_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    for (format, serial) in
+        [("comma", "9600 8N1"), ("packet", "115200 8N1 rts/cts"), ("stuffed", "57600 8O1"), ("telegram", "38400 8N2")]
+    {
+        let simulate = format!("simulate {format} --at level --shots 7 --speed 400 --seed 3");
+        let listen = format!("listen --port level --format {format} --json --job {format}-live.job");
+        let (simulated, listened) = heard_live(folder, &simulate, &listen, 7);
+        let (shot, live) = (displayed(&simulated), booked(&listened.out));
 
         // The same seed again, into a capture.
         let mut again = Program::start(folder, &simulate);
@@ -125,9 +165,9 @@ fn what_is_shot_is_heard_recorded_and_played_again() {
             run(folder, &format!("listen --capture {capture} --pace full --format {format} --json --job played.job"));
         assert_eq!(played.code, 0, "{played:?}");
         assert_eq!(booked(&played.out), live);
-        let tried = run(folder, &format!("format try {format} {capture} --json"));
-        assert_eq!(tried.code, 0, "{tried:?}");
-        assert!(tried_readings(&tried.out).iter().map(digits).eq(live.iter().map(digits)), "{tried:?} {live:?}");
+        let trial = run(folder, &format!("format try {format} {capture} --json"));
+        assert_eq!(trial.code, 0, "{trial:?}");
+        assert!(live.len() == 7 && are_the_same(&tried(&trial.out), &live), "{trial:?} {live:?}");
         std::fs::remove_file(folder.join("played.job")).unwrap();
     }
 }
@@ -159,6 +199,38 @@ fn an_instrument_that_is_polled_and_answered_is_heard_over_tcp() {
     assert!(listened.out.contains("\"kind\":\"repeated\""), "{}", listened.out);
 }
 
+/// It keeps its records until it is asked, and each until it is answered: without that only the first would come.
+#[test]
+fn an_instrument_that_is_polled_and_answered_is_recorded() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    std::fs::write(folder.join("polled.toml"), POLLED).unwrap();
+    let mut simulated = Program::start(folder, "simulate polled.toml --at level --shots 3 --speed 400 --feet");
+    simulated.line_with("closerun listen");
+    let capturing = Program::start(folder, "capture level a.capture --format polled.toml --talk");
+    let simulated = simulated.end();
+    capturing.interrupt();
+    let captured = capturing.end();
+    assert_eq!((simulated.code, captured.code), (0, 0), "{simulated:?} {captured:?}");
+    assert!(!simulated.out.contains("unanswered") && !simulated.out.contains("again"), "{}", simulated.out);
+    let trial = run(folder, "format try polled.toml a.capture --json");
+    let shot = displayed(&simulated);
+    assert!(shot.len() == 3 && are_the_same(&tried(&trial.out), &shot), "{trial:?} {shot:?}");
+}
+
+#[test]
+fn without_being_asked_to_a_capture_sends_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    std::fs::write(folder.join("polled.toml"), POLLED).unwrap();
+    let mut simulated = Program::start(folder, "simulate polled.toml --at level --shots 1 --speed 400 --feet");
+    simulated.line_with("closerun listen");
+    let ended = run(folder, "capture level a.capture --format polled.toml --for 2");
+    assert!(ended.code == 1 && ended.err.contains("nothing was heard in 2 s"), "{ended:?}");
+    assert!(ended.err.contains("needs --format and --talk"), "{ended:?}");
+    assert_eq!(run(folder, "capture level a.capture --talk").code, 2, "a format was wanted");
+}
+
 #[test]
 fn a_format_is_tried_on_a_live_port_and_sends_what_it_says() {
     let folder = tempfile::tempdir().unwrap();
@@ -169,14 +241,14 @@ fn a_format_is_tried_on_a_live_port_and_sends_what_it_says() {
     let trial = Program::start(folder, "format try polled.toml --port level --json");
     let simulated = simulated.end();
     trial.interrupt();
-    let tried = trial.end();
-    assert_eq!((simulated.code, tried.code), (0, 0), "{simulated:?} {tried:?}");
+    let heard = trial.end();
+    assert_eq!((simulated.code, heard.code), (0, 0), "{simulated:?} {heard:?}");
     assert!(!simulated.out.contains("unanswered") && !simulated.out.contains("again"), "{}", simulated.out);
-    assert_eq!(tried_readings(&tried.out), displayed_in(&simulated, 4, 1));
+    assert!(are_the_same(&tried(&heard.out), &displayed(&simulated)), "{heard:?} {simulated:?}");
     for sent in ["sent HELLO\\\\r", "sent P\\\\r", "sent OK 1\\\\r", "sent OK 2\\\\r"] {
-        assert!(tried.out.contains(sent), "{sent} in {}", tried.out);
+        assert!(heard.out.contains(sent), "{sent} in {}", heard.out);
     }
-    assert!(tried.out.lines().last().unwrap().contains("\"simulated\":true"), "{}", tried.out);
+    assert!(heard.out.lines().last().unwrap().contains("\"simulated\":true"), "{}", heard.out);
 }
 
 #[test]

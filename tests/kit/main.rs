@@ -2,7 +2,10 @@
 
 mod check;
 mod golden;
+mod guide;
+mod language;
 mod live;
+mod memory;
 #[path = "../harness/program.rs"]
 mod program;
 mod trial;

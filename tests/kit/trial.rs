@@ -1,13 +1,12 @@
 //! `format try`: every frame of a capture with what its parts were taken for, as text and as data; at the same memory
 //! however long the capture.
 
-use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
 use super::golden::is_golden;
-use super::program::{command, run};
+use super::program::run;
 
 fn fixtures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/trial")
@@ -110,35 +109,4 @@ fn a_damaged_capture_is_read_on_behind_the_damage() {
     assert_eq!(ended.code, 0, "{ended:?}");
     assert!(ended.out.contains("-- line 3 of the capture is damaged: "), "{}", ended.out);
     assert!(ended.out.contains("unfinished: its end never came, 14 bytes\n  R,12,TP6,1.283\n"), "{}", ended.out);
-}
-
-/// The peak of memory is the same for ten times the bytes, and below what a capture of any length may take.
-#[cfg(target_os = "linux")]
-#[test]
-fn memory_does_not_grow_with_the_capture() {
-    let folder = tempfile::tempdir().unwrap();
-    let peak_kb = |name: &str, records: usize| {
-        let mut file = std::io::BufWriter::new(std::fs::File::create(folder.path().join(name)).unwrap());
-        for number in 0..records {
-            write!(file, "R,{number},TP{},1.{:05},31.42,B\r\n", number % 90, number % 100_000).unwrap();
-        }
-        drop(file);
-        let mut trial = command(folder.path(), &format!("format try comma {name} --json")).spawn().unwrap();
-        let status = format!("/proc/{}/status", trial.id());
-        let mut peak = None;
-        let out = BufReader::new(trial.stdout.take().unwrap());
-        for (at, _) in out.lines().enumerate() {
-            // It waits for us with its output still to write; only at the very end it is gone before it is looked at.
-            if at % 100 == 0 {
-                let status = std::fs::read_to_string(&status).unwrap_or_default();
-                let kb = status.lines().find_map(|line| line.strip_prefix("VmHWM:")?.trim().strip_suffix(" kB"));
-                peak = kb.map(|kb| kb.parse::<u64>().unwrap()).or(peak);
-            }
-        }
-        assert!(trial.wait().unwrap().success());
-        peak.expect("it ran long enough to be looked at")
-    };
-    let (short, long) = (peak_kb("short", 3_000), peak_kb("long", 30_000));
-    assert!(long < 40_000, "{long} kB");
-    assert!(long < short + 2_000, "{short} kB, {long} kB");
 }

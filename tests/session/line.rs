@@ -5,7 +5,7 @@ use std::time::Duration;
 use closerun::book::event::{Body, Event, LinkState};
 use closerun::book::finding::FindingId;
 use closerun::book::reading::Heard;
-use closerun::daemon::{AtStart, Ending};
+use closerun::daemon::Ending;
 use closerun::link::{Gone, LinkEvent, Simulated, Trouble};
 
 use crate::rig::{Done, Floor, Start, announced, assert_red, comma, play, want};
@@ -184,7 +184,7 @@ async fn told_to_stop_inside_a_record_it_keeps_the_half() {
 }
 
 #[tokio::test(start_paused = true)]
-async fn a_port_that_is_not_there_at_the_start_is_waited_for_or_given_up_as_asked() {
+async fn a_port_that_is_not_there_at_the_start_is_waited_for() {
     let missing = || LinkEvent::Waiting { why: Trouble::Missing { what: "serial port /dev/ttyUSB9".to_owned() } };
     let waits = play(Start::hearing("comma"), async |floor| {
         floor.link(missing());
@@ -196,12 +196,4 @@ async fn a_port_that_is_not_there_at_the_start_is_waited_for_or_given_up_as_aske
     .await;
     waits.assert_sound();
     assert_eq!((waits.digits().len(), waits.announced(FindingId::LinkLost)), (1, 1));
-
-    let gives_up = Start { at_start: AtStart::GiveUp, ..Start::hearing("comma") };
-    let gave_up = play(gives_up, async |floor| {
-        floor.link(missing());
-        floor.settle().await;
-    })
-    .await;
-    assert!(matches!(&gave_up.ending, Ending::NoLink { why } if why.contains("ttyUSB9")), "{:?}", gave_up.ending);
 }

@@ -34,6 +34,7 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod activities;
 mod bytes;
 mod chunks;
 mod endless;

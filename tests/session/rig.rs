@@ -17,7 +17,7 @@ use closerun::book::settings::Settings;
 use closerun::book::{Book, judge};
 use closerun::daemon::outlet::{Outlet, Shown};
 use closerun::daemon::{
-    ASKS_MAX, Answer, Ask, AtStart, Clock, Ending, Keep, Kept, Listener, NotKept, Session, Setting, Worry, run,
+    ASKS_MAX, Answer, Ask, Clock, Ending, Keep, Kept, Listener, NotKept, Session, Setting, Worry, run,
 };
 use closerun::link::{EventSender, Gone, LinkEvent, LinkHandle, Simulated, Stop, queue};
 use closerun::protocol::{self, Format};
@@ -52,7 +52,6 @@ pub(crate) struct Start {
     pub(crate) kept: Vec<Event>,
     pub(crate) simulated: Simulated,
     pub(crate) quiet_after: Option<Duration>,
-    pub(crate) at_start: AtStart,
 }
 
 impl Start {
@@ -63,14 +62,7 @@ impl Start {
 
     /// The same with a format of the test's own.
     pub(crate) fn speaking(format: Arc<Format>) -> Self {
-        Start {
-            settings: settings(),
-            format,
-            kept: Vec::new(),
-            simulated: Simulated::No,
-            quiet_after: None,
-            at_start: AtStart::Wait,
-        }
+        Start { settings: settings(), format, kept: Vec::new(), simulated: Simulated::No, quiet_after: None }
     }
 }
 
@@ -229,6 +221,8 @@ pub(crate) struct Seen {
     pub(crate) heard_ago: Option<Duration>,
     /// Events shown before they were kept.
     pub(crate) too_soon: Vec<u64>,
+    /// What has gone wrong with another outlet.
+    trouble: Option<String>,
 }
 
 /// Events that are kept in one go, at most.
@@ -255,6 +249,10 @@ impl Outlet for Eye {
         seen.heard_ago = heard_ago;
         let simulated = if book.simulated() { "SIMULATED" } else { "" };
         seen.block = status_block(&status(book), simulated, Ink::Plain, 80);
+    }
+
+    fn trouble(&mut self) -> Option<String> {
+        self.witness.0.borrow_mut().trouble.take()
     }
 }
 
@@ -304,6 +302,11 @@ impl Line {
 }
 
 impl Floor {
+    /// Another outlet dies.
+    pub(crate) fn outlet_dies(&self, words: &str) {
+        self.witness.0.borrow_mut().trouble = Some(words.to_owned());
+    }
+
     /// The wall clock, as it stands.
     pub(crate) fn now(&self) -> Moment {
         self.clock.wall()
@@ -401,7 +404,6 @@ pub(crate) async fn play<T>(start: Start, script: impl AsyncFnOnce(&mut Floor) -
         outlets: vec![Box::new(eye)],
         simulated: start.simulated,
         quiet_after: start.quiet_after,
-        at_start: start.at_start,
     });
     let bytes = ledger.events().iter().map(|event| event.raw.len() as u64).sum();
     let line =

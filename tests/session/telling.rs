@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use closerun::book::event::{Body, Command, Event, Origin, Verdict};
+use closerun::book::event::{Body, Command, Event, Origin, Taken, Verdict};
 use closerun::book::finding::FindingId;
 use closerun::book::reading::Heard;
 use closerun::book::{Book, SpotState};
@@ -270,4 +270,63 @@ async fn everything_of_a_simulated_run_says_so() {
     late.assert_sound();
     assert!(late.events.iter().filter(|e| !matches!(e.body, Body::JobOpened { .. })).all(|event| event.simulated));
     assert!(late.seen.text.iter().any(|line| line.starts_with("listening:") && line.contains("SIMULATED")));
+}
+
+/// A loop of three setups, the second of which was read the wrong way round: staff readings and sights.
+const EXCHANGED: [(&str, &str); 6] = [
+    ("1.50000", "20.00"),
+    ("1.20000", "20.10"),
+    ("1.45000", "21.00"),
+    ("1.20000", "21.20"),
+    ("1.40000", "19.00"),
+    ("1.45010", "19.10"),
+];
+
+#[tokio::test(start_paused = true)]
+async fn a_misclosure_is_explained_at_once_and_what_is_accepted_is_kept() {
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        for (number, (staff, sight)) in (1..).zip(EXCHANGED) {
+            floor.hear(&comma(number, staff, sight)).await;
+        }
+        floor.told("point 6 BM-1").await;
+        let told = floor.seen().text;
+        floor.told("accept 1").await;
+        told
+    })
+    .await;
+    done.assert_sound();
+    let at = done.gave.iter().position(|line| line.contains("misclosure at BM-1 +499.9 mm")).unwrap();
+    let wanted = [
+        "         single mistakes that explain it, likeliest first; nothing is altered",
+        "      1  backsight and foresight exchanged at setup 2 (readings 3, 4)",
+    ];
+    let after: Vec<&str> = done.gave[at..].iter().map(String::as_str).collect();
+    assert!(after.windows(2).any(|lines| lines == wanted), "{after:#?}");
+    let causes = done.seen.lines.iter().filter(|line| matches!(line.what, What::Causes(_))).count();
+    assert_eq!(causes, 1, "told once");
+    let accepted = done.events.iter().find_map(|event| match &event.body {
+        Body::Commanded { command: Command::Accept { cause, taken, .. }, by: Origin::Tell } => Some((cause, taken)),
+        _ => None,
+    });
+    let (cause, taken) = accepted.expect("the acceptance is an event");
+    assert_eq!(cause, "backsight and foresight exchanged at setup 2 (readings 3, 4)");
+    assert_eq!(*taken, Taken::Exchanged { readings: vec![3, 4] });
+    let closure = done.book().runs()[0].closures().next().unwrap().clone();
+    assert_eq!((closure.misclosure.show_signed(Unit::Millimetre, 2), closure.over()), ("-0.10".to_owned(), false));
+    assert_eq!(done.digits(), EXCHANGED.map(|(staff, _)| staff.to_owned()), "the readings stay as they came");
+    assert!(done.seen.text.iter().any(|line| line.contains("no longer: misclosure@")), "{:#?}", done.seen.text);
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_outlet_that_died_is_said_by_the_others_within_a_second() {
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.outlet_dies("the page has died");
+        floor.pass(Duration::from_secs(1)).await;
+    })
+    .await;
+    done.assert_sound();
+    let said: Vec<&String> = done.seen.text.iter().filter(|line| line.contains("the page has died")).collect();
+    assert_eq!(said, ["[warn]   the page has died"]);
 }

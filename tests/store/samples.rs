@@ -1,7 +1,7 @@
 //! One event of every kind, every way of hearing, every command: what the goldens and the walks are made from.
 
-use closerun::book::classes::{Basis, Class, Limit, Rate};
-use closerun::book::event::{Body, Command, Event, LinkState, Origin, StruckPlace, Target, Verdict};
+use closerun::book::classes::{Basis, Class, Interval, Limit, Rate};
+use closerun::book::event::{Body, Command, Event, LinkState, Origin, StruckPlace, Taken, Target, Verdict};
 use closerun::book::finding::{FindingId, FindingKey, Place, Priority};
 use closerun::book::moment::Moment;
 use closerun::book::reading::{Heard, PointName, Reading, Refusal, Role, Status};
@@ -10,6 +10,8 @@ use closerun::book::settings::{
     Booking, Corrections, Instrument, KnownPoint, Settings, StaffExpansion, Staffs, StaffsInUse,
 };
 use closerun::units::{Length, Measured, Unit};
+
+use crate::beside;
 
 /// 2026-03-14T08:00:00Z.
 const MORNING_US: i64 = 1_773_475_200_000_000;
@@ -91,6 +93,11 @@ pub(crate) fn all() -> Vec<Event> {
     push(Body::ClockStepped { by_ms: -3_600_000 }, b"");
     push(Body::RecordingResumed { cause: "the disk is full".into() }, b"");
     push(Body::ListeningEnded { reason: "told to stop".into() }, b"");
+    for outcome in beside::outcomes() {
+        let said = vec!["in words".to_owned(), "and more".to_owned()];
+        push(Body::ActivityDone { activity: 3, outcome, said }, b"");
+    }
+    push(Body::Resettled { settings: Box::new(tested_settings()) }, b"");
     events
 }
 
@@ -146,7 +153,12 @@ fn heard() -> Vec<(Heard, &'static [u8])> {
 
 fn commands() -> Vec<Command> {
     let point = |name: &str| PointName::new(name).unwrap();
-    vec![
+    let accept = |cause: &str, taken| Command::Accept {
+        finding: "misclosure@point-1.9-BM-1".parse().unwrap(),
+        cause: cause.to_owned(),
+        taken,
+    };
+    let mut commands = vec![
         Command::Strike { reading: 3, place: StruckPlace::Free },
         Command::Strike { reading: 4, place: StruckPlace::Empty },
         Command::Restore { reading: 3 },
@@ -167,7 +179,16 @@ fn commands() -> Vec<Command> {
         Command::Acknowledge { key: key() },
         Command::KeyIn { reading: Box::new(Reading::of(metres("0.91215"))) },
         Command::Undo { event: 12 },
-    ]
+        accept("back and fore exchanged", Taken::Exchanged { readings: vec![7, 8] }),
+        accept("a decimetre", Taken::Read { reading: 7, staff: metres("1.2345") }),
+        accept("a repeat", Taken::Repeat { reading: 7 }),
+        accept("against its repeats", Taken::Struck { reading: 7 }),
+        accept("another mark", Taken::Point { reading: 7, point: point("BM-2") }),
+        accept("digits turned", Taken::Known { known: known("BM-2", "52.3840", Unit::Metre, false) }),
+        accept("staff zeros", Taken::Booked),
+    ];
+    commands.extend(beside::commands());
+    commands
 }
 
 fn key() -> FindingKey {
@@ -215,6 +236,16 @@ fn settings() -> Settings {
         },
         booking: Booking::RiseAndFall,
     }
+}
+
+/// Settings that ask for tests of the line of sight, of an instrument with a name.
+fn tested_settings() -> Settings {
+    let class = Class {
+        collimation_max: Some(Rate { mm: 0.05, basis: Basis::FromMemory }),
+        collimation_interval: Some(Interval { days: 7, basis: Basis::Own }),
+        ..settings().class
+    };
+    Settings { class, instrument: Instrument { name: Some("L-2".into()), ..instrument() }, ..settings() }
 }
 
 /// Settings with nothing set that can be left out.

@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::program::run;
-use crate::readings;
+use crate::{events, readings};
 
 #[test]
 fn the_demonstration_shows_its_mistakes_closes_and_names_what_to_do_next() {
@@ -32,6 +32,13 @@ fn the_demonstration_shows_its_mistakes_closes_and_names_what_to_do_next() {
     );
     assert_eq!(run(folder.path(), "backup d.job copy.job").code, 0);
     assert_eq!(run(folder.path(), "replay copy.job").code, 0);
+    assert!(events(folder.path(), "d.job").iter().all(|event| event.simulated), "every event says so");
+    for print in ["book d.job", "book d.job --form rise-and-fall", "book d.job --csv", "book d.job --json"] {
+        let printed = run(folder.path(), print);
+        assert!(printed.assert_good().out.to_uppercase().contains("SIMULATED"), "{print}: {}", printed.out);
+    }
+    let taken = run(folder.path(), "demo --quiet --speed 1000 --job d.job");
+    assert_eq!(taken.code, 2, "a job that is there is not touched: {}", taken.out);
     let other = run(folder.path(), "replay d.job --format packet");
     assert_eq!(other.code, 1, "another format comes to another book: {}", other.out);
 }

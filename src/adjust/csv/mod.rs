@@ -60,7 +60,7 @@ pub enum Column {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::adjust::network::{Given, Hold};
+    use crate::adjust::given::{Given, Hold};
     use crate::book::reading::PointName;
     use crate::units::{Length, Unit};
 

@@ -4,7 +4,7 @@ use ::csv::{ReaderBuilder, StringRecord};
 
 use super::error::{CsvError, Problem};
 use super::{COLUMNS, Column};
-use crate::adjust::network::{Given, Hold, KnownMark, Section};
+use crate::adjust::given::{Given, Hold, KnownMark, Section};
 use crate::book::reading::PointName;
 use crate::formula::unguarded;
 use crate::units::{Length, Unit};

@@ -1,7 +1,7 @@
 //! Writing a network, with as few digits as are exact.
 
 use super::COLUMNS;
-use crate::adjust::network::{Given, Hold, KnownMark};
+use crate::adjust::given::{Given, Hold, KnownMark};
 use crate::formula::guarded;
 use crate::units::{Length, Unit};
 

@@ -169,15 +169,15 @@ impl Activities {
         })
     }
 
-    /// Takes a reading, if an activity is under way.
-    pub(super) fn take(&mut self, event: &Event, reading: &Reading, came: Came) -> Taken {
+    /// Takes a reading and says so, if an activity is under way; else the reading is the run's.
+    pub(super) fn take(&mut self, event: &Event, reading: &Reading, came: Came) -> bool {
         let Some(activity) = self.list.last_mut().filter(|last| last.state == State::UnderWay) else {
-            return Taken::No;
+            return false;
         };
         let slot = activity.next_slot();
         let (event, at, reading) = (event.seq, event.at, reading.clone());
         activity.shots.push(TakenShot { event, at, reading, came, slot, struck: false });
-        Taken::Yes
+        true
     }
 
     /// Takes in what was said or has come of one.
@@ -222,15 +222,6 @@ fn obey(latest: &mut Activity, command: &Command) {
         Command::MarkHere { shot: Some(shot) } => latest.marked.push(*shot),
         _ => {}
     }
-}
-
-/// Whether a reading went to an activity.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Taken {
-    /// It did.
-    Yes,
-    /// None is under way: it is the run's.
-    No,
 }
 
 /// A rise that was observed otherwise than by a run: one observed difference of a network.

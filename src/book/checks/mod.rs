@@ -12,12 +12,13 @@ mod shot;
 use super::Entry;
 use super::amend::Amendments;
 use super::classes::{Class, Limit};
+use super::event::ReadingNumber;
 use super::finding::{Amount, Finding, FindingId, FindingKey, Place, Priority};
 use super::flow::{Flow, Ground};
 use super::run::{Run, Setup};
 use super::settings::Settings;
 use super::wording::Wording;
-use crate::units::Length;
+use crate::units::{Length, Measured};
 
 /// The checks made at a setup, each time a reading falls in it.
 const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
@@ -81,6 +82,11 @@ impl<'a> At<'a> {
 
     fn amendments(&self) -> &'a Amendments {
         self.ground.amendments
+    }
+
+    /// What the staff is taken to have read.
+    fn staff(&self, number: ReadingNumber) -> Measured {
+        self.amendments().staff(number, &self.entries[number as usize - 1].reading)
     }
 
     fn wording(&self) -> Wording {

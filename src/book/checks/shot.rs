@@ -24,7 +24,7 @@ pub(super) fn reading_off_staff(at: &At<'_>, found: &mut Vec<Finding>) {
     let (staffs, say) = (&at.settings().staffs, at.wording());
     for (_, shot) in shots(at.setup) {
         // An inverted staff reads negative; its scale is the same.
-        let raw = at.entries[shot.reading as usize - 1].reading.staff;
+        let raw = at.staff(shot.reading);
         let size = raw.value().abs();
         let place = Place::Reading(shot.reading);
         let off = size > staffs.length;
@@ -74,7 +74,7 @@ pub(super) fn reading_off_staff(at: &At<'_>, found: &mut Vec<Finding>) {
 pub(super) fn line_low(at: &At<'_>, found: &mut Vec<Finding>) {
     let Some(limit) = &at.class().line_of_sight_min else { return };
     for (_, shot) in shots(at.setup) {
-        let raw = at.entries[shot.reading as usize - 1].reading.staff.value();
+        let raw = at.staff(shot.reading).value();
         if raw < Length::ZERO || raw >= limit.value {
             continue;
         }
@@ -208,7 +208,7 @@ pub(super) fn same_sight(at: &At<'_>, found: &mut Vec<Finding>) {
         let this = &at.entries[shot.reading as usize - 1];
         let named = this.reading.role.is_some() || at.amendments().of(shot.reading).is_some_and(|a| a.role.is_some());
         let (Some(sight), Some(other)) = (this.reading.sight, entry.reading.sight) else { continue };
-        let height = this.reading.staff.value() - entry.reading.staff.value();
+        let height = at.staff(shot.reading).value() - at.staff(shot.reading - 1).value();
         if named || height.abs() > SAME_STAFF || (sight.value() - other.value()).abs() > SAME_SIGHT {
             continue;
         }

@@ -22,15 +22,23 @@ pub(in crate::cli) struct Capture {
     tcp: Option<String>,
     #[command(flatten)]
     serial: SerialFlags,
-    /// Set the port as this format has it: a name or a file. Nothing else of the format is used, and nothing is sent
+    /// Set the port as this format has it: a name or a file. Nothing else of the format is used
     #[arg(long, value_name = "NAME|FILE", help_heading = "Link")]
     format: Option<String>,
+    /// Send what the format says, its greeting, polls and answers. Without it nothing is sent
+    #[arg(long, requires = "format", help_heading = "Link")]
+    talk: bool,
     /// Stop after so long; without it, at Ctrl-C
     #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
     pub(in crate::cli) seconds: Option<u32>,
 }
 
 impl Capture {
+    /// The format by which the instrument is asked and answered, if it is.
+    pub(in crate::cli) fn talks_as(&self) -> Option<&str> {
+        self.format.as_deref().filter(|_| self.talk)
+    }
+
     /// The link as settings.
     pub(in crate::cli) fn given(self) -> Given {
         Given {
@@ -123,6 +131,10 @@ pub(in crate::cli) enum FormatVerb {
     Check(FormatCheck),
     /// Hold a format against a capture or a live port: every frame, and what each part was taken for
     Try(Box<FormatTry>),
+    /// Print the JSON Schema of the format language, for editors
+    Schema,
+    /// Print the reference page of the format language, as Markdown
+    Reference,
 }
 
 /// Arguments of `format check`.

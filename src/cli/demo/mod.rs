@@ -13,14 +13,14 @@ use tokio::sync::{mpsc, watch};
 use super::Failure;
 use super::arguments::Demo;
 use super::book;
-use super::listen::{named_by_time, open_job};
+use super::listen::{named_by_time, open_job, opened_or_stopped};
 use super::outlets::{self, KeysAre};
+use super::signals::stop_on_signals;
+use crate::cli::say;
 use crate::config::{Config, Given, Said};
 use crate::daemon::control::Control;
 use crate::daemon::outlet::{Outlet, Shown};
-use crate::daemon::{
-    ASKS_MAX, AtStart, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session,
-};
+use crate::daemon::{ASKS_MAX, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session};
 use crate::link::{self, LinkSpec, Registry, Simulated, Stop};
 use crate::protocol::Format;
 use crate::simulate::{self, Chance, Make, Place, Register, Tempo, Voice};
@@ -43,20 +43,26 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     }
     let building = Building::new(unit);
     let config = settings(&building, unit)?;
+    let page = super::page::listen(&demo.view)?;
     let (store, kept) = open_job(&path)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     let (ending, closed) = runtime.block_on(async {
         let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
-        super::listen::stop_on_signals(&stop);
+        stop_on_signals(&stop)?;
+        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
         let mut outlets = outlets::choose(&demo.view, true, KeysAre::Commands, &asks, &stop);
         let (seen, progress) = watch::channel(Progress::default());
+        outlets.all.extend(page);
         outlets.all.push(Box::new(Watcher(seen)));
         let instrument = start(&format, demo)?;
         let settings = formats::serial_of(&format);
         let spec = LinkSpec::Serial { path: instrument.port().to_owned(), settings };
-        let (link, events) = link::start(spec, stop.clone());
+        let (link, mut events) = link::start(spec, stop.clone());
+        if let Some(trouble) = opened_or_stopped(&mut events, &stop).await {
+            return Err(Failure::outcome(trouble));
+        }
         let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
             store,
@@ -68,7 +74,6 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
             outlets: outlets.all,
             simulated: Simulated::Yes,
             quiet_after: None,
-            at_start: AtStart::GiveUp,
         });
         let crew = crew::Crew {
             instrument: &instrument,
@@ -91,21 +96,21 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         worked.map(|()| (ending, closed))
     })?;
     let book = closed.map_err(|NotKept { cause, .. }| Failure::outcome(format!("not all is kept: {cause}")))?;
-    if let Ending::Bad { why } | Ending::NoLink { why } = ending {
+    if let Ending::Bad { why } = ending {
         return Err(Failure::outcome(why));
     }
     if demo.view.json {
         return Ok(());
     }
-    println!();
+    say::line(format_args!(""));
     book::print_after(&path)?;
-    println!();
+    say::line(format_args!(""));
     for line in crate::report::live::closing_words(&book) {
-        println!("{line}");
+        say::line(format_args!("{line}"));
     }
-    println!("\nSIMULATED. The job is kept in {}", path.display());
-    println!("next: closerun book {} --form rise-and-fall", path.display());
-    println!("      closerun verify {}", path.display());
+    say::line(format_args!("\nSIMULATED. The job is kept in {}", path.display()));
+    say::line(format_args!("next: closerun book {} --form rise-and-fall", path.display()));
+    say::line(format_args!("      closerun verify {}", path.display()));
     Ok(())
 }
 

@@ -7,8 +7,9 @@ use super::silent::{Lack, lacks};
 use crate::cli::Failure;
 use crate::cli::arguments::FormatCheck;
 use crate::cli::formats;
+use crate::cli::say;
 use crate::excerpt::Excerpt;
-use crate::protocol::{ExampleFailure, Format, FormatError, Means, RecordKind};
+use crate::protocol::{Alike, Examination, ExampleFailure, Format, FormatError, Means, RecordKind, Told};
 
 pub(super) fn run(arguments: &FormatCheck) -> Result<(), Failure> {
     let (mut bad, mut unread) = (0, Vec::new());
@@ -23,9 +24,9 @@ pub(super) fn run(arguments: &FormatCheck) -> Result<(), Failure> {
         let report = Report::of(name, &text);
         bad += usize::from(!report.good);
         if arguments.json {
-            println!("{}", serde_json::to_string(&report).expect("a report is plain data"));
+            say::line(format_args!("{}", serde_json::to_string(&report).expect("a report is plain data")));
         } else {
-            print!("{}{}", if at > 0 { "\n" } else { "" }, report.text());
+            say::text(format_args!("{}{}", if at > 0 { "\n" } else { "" }, report.text()));
         }
     }
     match (unread.is_empty(), bad) {
@@ -44,6 +45,8 @@ struct Report<'a> {
     file: &'a str,
     good: bool,
     errors: Vec<ErrorView>,
+    /// What a person should look at: nothing is wrong by it.
+    doubts: Vec<String>,
     /// Of a file that could be read as a format.
     #[serde(skip_serializing_if = "Option::is_none")]
     format: Option<FormatView>,
@@ -73,53 +76,78 @@ struct FormatView {
     status: Vec<&'static str>,
     faults: bool,
     protected: bool,
+    /// Changes on the way that the checks do not see.
+    unnoticed: Vec<String>,
+    frame_max_bytes: usize,
+    frame_max_steps: u64,
     lacks: Vec<Lack>,
 }
 
 impl<'a> Report<'a> {
     fn of(file: &'a str, text: &str) -> Self {
-        match Format::parse(text) {
+        let format = match Format::parse(text) {
+            Ok(format) => format,
             Err(errors) => {
-                Report { file, good: false, errors: errors.iter().map(ErrorView::of_file).collect(), format: None }
+                let errors = errors.iter().map(ErrorView::of_file).collect();
+                return Report { file, good: false, errors, doubts: Vec::new(), format: None };
             }
-            Ok(format) => {
-                let failures = format.run_examples();
-                let failed = failures.iter().map(|failure| ErrorView::of_example(text, failure));
-                let errors: Vec<ErrorView> = failed.chain(without_examples(&format)).collect();
-                Report { file, good: errors.is_empty(), errors, format: Some(FormatView::of(&format)) }
-            }
-        }
+        };
+        let examination = format.examine();
+        let failed = examination.failures.iter().map(|failure| ErrorView::of_example(text, failure, ""));
+        let one_way = examination.one_way.iter();
+        let one_way = one_way.map(|failure| ErrorView::of_example(text, failure, "it cannot be written again: "));
+        let errors: Vec<ErrorView> = failed.chain(one_way).chain(without_examples(&format)).collect();
+        let format = Some(FormatView::of(&format, &examination));
+        Report { file, good: errors.is_empty(), errors, doubts: doubts(&examination), format }
     }
 
     fn text(&self) -> String {
-        match &self.format {
-            Some(format) if self.good => format!("{}: good\n{}", self.file, format.text()),
-            _ => self.errors.iter().map(|error| format!("{}, {}\n", self.file, error.shown)).collect(),
+        let good = self.format.as_ref().filter(|_| self.good);
+        let mut text = match good {
+            Some(format) => format!("{}: good\n{}", self.file, format.text()),
+            None => self.errors.iter().map(|error| format!("{}, {}\n", self.file, error.shown)).collect(),
+        };
+        for doubt in &self.doubts {
+            let lead = if good.is_some() { "  look" } else { self.file };
+            text += &format!("{lead}: {doubt}\n");
         }
+        text
     }
+}
+
+/// What is not wrong and may still not be meant.
+fn doubts(examination: &Examination) -> Vec<String> {
+    let hidden = |alike: &Alike| {
+        let Alike { taken, other, .. } = alike;
+        format!("a frame that fits both {taken} and {other} is taken for a {taken}, because it stands first")
+    };
+    let alike = examination.alike.iter().filter(|alike| alike.order == Told::NotAtAll).map(hidden);
+    let unshown = examination.without_example.iter().map(|record| format!("no example shows the record {record}"));
+    alike.chain(unshown).collect()
 }
 
 impl ErrorView {
     fn of_file(error: &FormatError) -> Self {
         ErrorView {
-            line: error.line,
-            column: error.column,
+            line: error.at.line,
+            column: error.at.column,
             message: error.message.clone(),
             advice: error.advice.clone(),
             shown: error.to_string(),
         }
     }
 
-    fn of_example(text: &str, failure: &ExampleFailure) -> Self {
+    fn of_example(text: &str, failure: &ExampleFailure, lead: &str) -> Self {
         let about = failure.about.as_ref().map(|about| format!(" ({about})")).unwrap_or_default();
-        let message = format!("example {}{about}: {}", failure.number, failure.reason);
+        let message = format!("example {}{about}: {lead}{}", failure.number, failure.reason);
         let begin = text.match_indices('\n').map(|(at, _)| at + 1).nth(failure.line.wrapping_sub(2)).unwrap_or(0);
         ErrorView::at(text, begin, message)
     }
 
-    /// At the line that begins with this byte.
+    /// At the line that begins with this byte, without a comment behind it.
     fn at(text: &str, begin: usize, message: String) -> Self {
-        let end = text[begin..].find('\n').map_or(text.len(), |length| begin + length);
+        let line = text[begin..].lines().next().unwrap_or_default();
+        let end = begin + line.split(" #").next().unwrap_or(line).trim_end().len();
         let excerpt = Excerpt::of(text, &(begin..end));
         let Excerpt { line, column, .. } = excerpt;
         let shown = format!("line {line}, column {column}: {message}\n{excerpt}");
@@ -136,7 +164,7 @@ fn without_examples(format: &Format) -> Option<ErrorView> {
 }
 
 impl FormatView {
-    fn of(format: &Format) -> Self {
+    fn of(format: &Format, examination: &Examination) -> Self {
         let delivers = format.delivers();
         let words = |means: &[Means]| means.iter().map(|means| means.word()).collect();
         FormatView {
@@ -148,6 +176,9 @@ impl FormatView {
             status: words(delivers.status()),
             faults: delivers.has_kind(RecordKind::Fault),
             protected: delivers.is_protected(),
+            unnoticed: examination.unnoticed.clone(),
+            frame_max_bytes: examination.bounds.frame,
+            frame_max_steps: examination.bounds.steps,
             lacks: lacks(&delivers),
         }
     }
@@ -162,10 +193,16 @@ impl FormatView {
         }
         let mut text = format!("  {}: {}\n  serial port at {}\n", self.name, self.title, self.link);
         text += &match self.examples {
-            1 => "  1 example comes out as the file says\n".to_owned(),
-            count => format!("  {count} examples come out as the file says\n"),
+            1 => "  1 example comes out as the file says, and can be written again\n".to_owned(),
+            count => format!("  {count} examples come out as the file says, and can be written again\n"),
         };
+        text += &format!("  a frame has at most {} bytes", self.frame_max_bytes);
+        text += &format!(" and costs at most {} steps\n", self.frame_max_steps);
         text += &format!("  delivers {}\n", delivers.join("; "));
+        let marked = if self.protected { "" } else { "; each reading is marked unprotected" };
+        for change in &self.unnoticed {
+            text += &format!("  not noticed on the way: {change}{marked}\n");
+        }
         for lack in &self.lacks {
             text += &format!("  {}\n", lack.sentence());
         }

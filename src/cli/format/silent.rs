@@ -37,16 +37,10 @@ const NO_SEQUENCE: Lack = Lack {
 const NO_ROLE: Lack = Lack { what: "no role", silent: &[], so: "the observing sequence gives each reading its role" };
 const NO_POINT: Lack =
     Lack { what: "no point", silent: &[], so: "points are numbered, and named by whoever books: tell point" };
-const NOT_CHECKED: Lack = Lack {
-    what: "no check over the records",
-    silent: &[],
-    so: "a digit changed on the way into another is not noticed; each reading is marked unprotected",
-};
 
 /// What a format lacks, the worst first.
 pub(super) fn lacks(delivers: &Delivers) -> Vec<Lack> {
     [
-        (!delivers.is_protected(), NOT_CHECKED),
         (!delivers.has(Means::Sight), NO_SIGHT),
         (!delivers.has_kind(RecordKind::Fault), NO_FAULT),
         (!delivers.has(Means::Spread), NO_SPREAD),

@@ -15,10 +15,11 @@ use super::Failure;
 use super::arguments::{Faults, Simulate};
 use super::demo::SHOT_S;
 use super::formats;
-use super::listen::stop_on_signals;
+use super::signals::stop_on_signals;
 use crate::book::moment::Moment;
 use crate::book::reading::{Heard, Reading};
 use crate::book::sequence::Sequence;
+use crate::cli::say;
 use crate::link::{Registry, Stop};
 use crate::protocol::{Decoder, Format};
 use crate::simulate::scene::{Level, Shot, shots};
@@ -42,7 +43,7 @@ pub(super) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
         let stop = Stop::new();
-        stop_on_signals(&stop);
+        stop_on_signals(&stop)?;
         let tally = loop {
             match day.next_setup()? {
                 Some(shots) => {
@@ -53,7 +54,11 @@ pub(super) fn run(arguments: &Simulate) -> Result<(), Failure> {
                     }
                     instrument.play(acts).map_err(Failure::outcome)?;
                 }
-                None => break instrument.finish(),
+                None => {
+                    // Where silence ends a record, the last one needs some behind it.
+                    instrument.play(vec![Act::Pause(day.silence)]).map_err(Failure::outcome)?;
+                    break instrument.finish();
+                }
             }
             tokio::select! {
                 () = idle.notified() => {}
@@ -76,6 +81,8 @@ struct Day {
     faults: Chance,
     /// Between two shots.
     pause: Duration,
+    /// What ends a record, where silence does.
+    silence: Duration,
     /// Shots so far, and to do.
     shot: u64,
     wanted: Option<u64>,
@@ -93,6 +100,7 @@ impl Day {
             readings: chance.branch(2),
             faults: chance.branch(3),
             pause: Duration::from_secs_f64(SHOT_S / arguments.speed),
+            silence: format.link().silence_ms.map_or(Duration::ZERO, |ms| 2 * Duration::from_millis(u64::from(ms))),
             shot: 0,
             wanted: arguments.shots.map(u64::from),
         }
@@ -196,13 +204,18 @@ fn announce(arguments: &Simulate, format: &Format, instrument: &Instrument, unit
     let unit = if unit.is_foot() { unit } else { Unit::Metre };
     let (start, elevation) = (START.0, Length::from_mm(START.1).show(unit, 4));
     let set = if unit == Unit::Metre { String::new() } else { format!(" --unit {unit}") };
-    println!("SIMULATED: a level that speaks {} ({}), on {}", format.name(), format.title(), instrument.port());
-    println!("to hear it, in another terminal:");
-    println!(
+    say::line(format_args!(
+        "SIMULATED: a level that speaks {} ({}), on {}",
+        format.name(),
+        format.title(),
+        instrument.port()
+    ));
+    say::line(format_args!("to hear it, in another terminal:"));
+    say::line(format_args!(
         "  closerun listen {flag} {port} --format {}{set} --start {start} --known {start}={elevation}",
         quoted(&arguments.format)
-    );
-    println!("it shoots as soon as somebody listens; Ctrl-C ends it");
+    ));
+    say::line(format_args!("it shoots as soon as somebody listens; Ctrl-C ends it"));
 }
 
 /// As a word of a shell.

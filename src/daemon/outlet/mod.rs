@@ -1,6 +1,7 @@
 //! Where the crew looks and hears. An outlet is told what has been kept; it can neither hold the loop up nor end it.
 
 mod lines;
+mod page;
 mod screen;
 mod tones;
 
@@ -11,6 +12,7 @@ use crate::book::event::Event;
 use crate::report::live::Line;
 
 pub use lines::{Form, LineWriter};
+pub use page::{PageOutlet, Upward};
 pub use screen::{Keys, RawTerminal, Screen, read_keys};
 pub use tones::{Sounder, SystemSounder, Tone, Tones};
 
@@ -31,6 +33,11 @@ pub trait Outlet {
 
     /// How things stand now, and how long ago the instrument was last heard.
     fn stands(&mut self, _book: &Book, _heard_ago: Option<Duration>) {}
+
+    /// What has gone wrong with the outlet itself since this was last asked, for the others to say.
+    fn trouble(&mut self) -> Option<String> {
+        None
+    }
 
     /// Nothing more will come: shows what is still on its way, within a bounded time.
     fn end(&mut self) {}

@@ -3,21 +3,8 @@
 use super::{Guide, Look};
 use crate::book::Book;
 use crate::book::activity::{Agreement, Outcome, Task};
-use crate::book::marks::Mark;
-use crate::book::reading::PointName;
 use crate::field::marks;
 use crate::units::Length;
-
-/// A mark of the job with what its register says of it.
-pub(crate) fn registered(book: &Book, name: &PointName) -> Option<Mark> {
-    let of_register = book.amendments().marks().get(name).and_then(|history| history.last());
-    // A later word on the elevation wins over the register, and says nothing of how well it is known.
-    let known = book.known().get(name)?;
-    match of_register {
-        Some(mark) if mark.elevation == known.elevation => Some(mark.clone()),
-        _ => Some(Mark::from(known)),
-    }
-}
 
 /// Whether both marks are known.
 pub(super) fn permit(book: &Book, task: &Task) -> Result<(), String> {
@@ -34,7 +21,7 @@ pub(super) fn permit(book: &Book, task: &Task) -> Result<(), String> {
 /// Checking.
 pub(super) fn check_mark(look: &Look<'_>) -> Guide {
     let Task::CheckMark { against, mark, reading_sd } = &look.activity.task else { return Guide::default() };
-    let (Some(from), Some(to)) = (registered(look.book, against), registered(look.book, mark)) else {
+    let (Some(from), Some(to)) = (marks::registered(look.book, against), marks::registered(look.book, mark)) else {
         return Guide::next("a mark of the check has lost its elevation: leave it");
     };
     let [first, second] = [0, 1].map(|slot| look.activity.at_slot(slot).map(|shot| look.corrected(&shot.reading)));

@@ -17,6 +17,8 @@ use crate::book::reading::Reading;
 use crate::book::{Book, wording::Wording};
 use crate::units::Length;
 
+pub(super) use target::line_of_sight;
+pub(super) use upwards::second_agrees;
 pub use wording::{inclination, moved};
 
 /// An activity as it stands.

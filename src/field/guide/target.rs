@@ -7,7 +7,7 @@ use crate::field::set_out::{self, Aim, Line};
 use crate::units::{Length, Unit};
 
 /// Elevation of the line of sight that a target is set from.
-pub(crate) fn line_of_sight(book: &Book, run: u32, setup: u32) -> Option<Length> {
+pub(in crate::field) fn line_of_sight(book: &Book, run: u32, setup: u32) -> Option<Length> {
     let run = book.runs().get((run as usize).checked_sub(1)?)?;
     let setup = run.setups.get((setup as usize).checked_sub(1)?)?;
     run.elevation(setup.instrument()?)

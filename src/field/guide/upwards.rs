@@ -1,7 +1,7 @@
 //! Guided transfer up a suspended tape.
 
 use super::{Guide, Look};
-use crate::book::activity::{Outcome, Task};
+use crate::book::activity::{ObservedRise, Outcome, Task};
 use crate::field::tape::{self, Observed};
 use crate::units::{Length, Unit};
 
@@ -48,17 +48,8 @@ pub(super) fn tape_transfer(look: &Look<'_>) -> Guide {
 
 /// How the transfer stands to an earlier one between the same marks.
 fn second(look: &Look<'_>, rise: Length, sd: Length) -> String {
-    let ends = look.activity.task.ends();
-    let earlier = look.book.activities().rises().filter_map(|observed| {
-        let (from, to) = observed.activity.task.ends()?;
-        let (wanted_from, wanted_to) = ends?;
-        match () {
-            () if (from, to) == (wanted_from, wanted_to) => Some((observed.rise, observed.sd)),
-            () if (to, from) == (wanted_from, wanted_to) => Some((-observed.rise, observed.sd)),
-            () => None,
-        }
-    });
-    let Some(earlier) = earlier.last() else {
+    let this = ObservedRise { activity: look.activity, rise, sd };
+    let Some(earlier) = look.book.activities().rises().filter_map(|other| turned(&this, &other)).last() else {
         return "single, unchecked: shift the tape and transfer once more, or run levels up the stairs".to_owned();
     };
     let (apart, allowed) = tape::agree(earlier, (rise, sd));
@@ -67,5 +58,21 @@ fn second(look: &Look<'_>, rise: Length, sd: Length) -> String {
         format!("agrees with the transfer before: {} apart, {} are within chance at 95 %", mm(apart), mm(allowed))
     } else {
         format!("{} from the transfer before, more than chance allows ({} at 95 %): once more", mm(apart), mm(allowed))
+    }
+}
+
+/// Whether two observed rises between the same two marks agree within what chance allows; none if the marks are others.
+pub(in crate::field) fn second_agrees(this: &ObservedRise<'_>, other: &ObservedRise<'_>) -> Option<bool> {
+    let (apart, allowed) = tape::agree(turned(this, other)?, (this.rise, this.sd));
+    Some(apart <= allowed)
+}
+
+/// Another rise between the same two marks, in the direction of this one, with its deviation.
+fn turned(this: &ObservedRise<'_>, other: &ObservedRise<'_>) -> Option<(Length, Length)> {
+    let (wanted, found) = (this.activity.task.ends()?, other.activity.task.ends()?);
+    match found {
+        _ if found == wanted => Some((other.rise, other.sd)),
+        (from, to) if (to, from) == wanted => Some((-other.rise, other.sd)),
+        _ => None,
     }
 }

@@ -20,10 +20,22 @@
 pub mod register;
 
 use super::quantiles::{Z_95, Z_999, two_sided};
+use crate::book::Book;
 use crate::book::activity::Agreement;
 use crate::book::marks::Mark;
 use crate::book::reading::PointName;
 use crate::units::{Length, Unit};
+
+/// A mark of the job with what its register says of it; none without a known elevation.
+pub fn registered(book: &Book, name: &PointName) -> Option<Mark> {
+    let of_register = book.amendments().marks().get(name).and_then(|history| history.last());
+    // A later word on the elevation wins over the register, and says nothing of how well it is known.
+    let known = book.known().get(name)?;
+    match of_register {
+        Some(mark) if mark.elevation == known.elevation => Some(mark.clone()),
+        _ => Some(Mark::from(known)),
+    }
+}
 
 /// A difference that was tested.
 #[derive(Clone, Copy, Debug, PartialEq)]

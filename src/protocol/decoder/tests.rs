@@ -316,3 +316,18 @@ proptest! {
         prop_assert_eq!(joined(&pieces(&format, &[&bytes])), bytes);
     }
 }
+
+/// What we sent comes back, and the answer directly behind it: the silence behind both ends one record only.
+#[test]
+fn an_echo_in_front_of_its_answer_is_told_from_it() {
+    let format = format("poll");
+    let answer = b"12  1.2834m   31.4m B 9";
+    for echoes in [&b"?\r"[..], b"!\r?\r", b""] {
+        let out = spaced(&format, &[&[echoes, answer].concat()], 1_000);
+        let echoed: Vec<u8> =
+            out.iter().filter(|piece| piece.heard == Heard::Echo).flat_map(|piece| piece.raw.clone()).collect();
+        assert_eq!((echoed.as_slice(), staffs(&out)), (echoes, vec!["1.2834".to_owned()]), "{out:?}");
+    }
+    let alone = spaced(&format, &[b"?\r"], 1_000);
+    assert_eq!(alone.iter().map(|piece| &piece.heard).collect::<Vec<_>>(), [&Heard::Echo]);
+}

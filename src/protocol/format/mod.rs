@@ -16,8 +16,8 @@ use super::link::LinkDefaults;
 use super::meaning::Delivers;
 use super::record::{Record, WriteError};
 use super::talk::Talk;
-use super::{meaning, record};
-use crate::book::reading::Heard;
+use super::{decoder, meaning, record};
+use crate::book::reading::{Heard, Refusal};
 use crate::nearest::nearest;
 
 /// A record format.
@@ -99,6 +99,14 @@ impl Format {
         Delivers::of(&self.grammar)
     }
 
+    /// Reads one frame.
+    ///
+    /// # Errors
+    /// Where and why the bytes are no frame of this format.
+    pub fn read(&self, frame: &[u8]) -> Result<Record, Refusal> {
+        decoder::reread(self, frame).map(|reread| reread.record(self))
+    }
+
     /// Writes one framed record.
     ///
     /// # Errors
@@ -124,6 +132,25 @@ impl Format {
     /// Runs the examples of the file; none that comes back is good.
     pub fn run_examples(&self) -> Vec<ExampleFailure> {
         examples::run(self, &self.examples)
+    }
+
+    /// The bytes of a record's fields, without frame and checks.
+    #[cfg(test)]
+    pub(super) fn fields_of(&self, record: &Record) -> Result<Vec<u8>, WriteError> {
+        record::write_fields(&self.grammar, record)
+    }
+
+    /// The record in the bytes of its fields.
+    #[cfg(test)]
+    pub(super) fn read_fields(&self, fields: &[u8]) -> Result<Record, record::Stop> {
+        let mut slots = record::Slots::default();
+        let rule = record::read(&self.grammar, fields, &mut slots)?;
+        Ok(slots.record(&self.grammar.records[rule], fields))
+    }
+
+    /// The examples of the file.
+    pub(super) fn examples(&self) -> &[grammar::Example] {
+        &self.examples
     }
 
     /// How many examples the file holds.

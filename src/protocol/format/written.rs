@@ -24,6 +24,14 @@ impl<T> Deref for At<T> {
     }
 }
 
+impl<T: PartialEq> PartialEq for At<T> {
+    fn eq(&self, other: &Self) -> bool {
+        self.value == other.value
+    }
+}
+
+impl<T: Eq> Eq for At<T> {}
+
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for At<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         let spanned = toml::Spanned::<T>::deserialize(deserializer)?;

@@ -41,7 +41,8 @@ impl Delimited {
                     _ => Cut::Frame(frame),
                 };
             }
-            if rest.starts_with(&self.start) && at <= max {
+            // Behind the bound it is too long either way, and a start there may not be in the buffer yet.
+            if rest.starts_with(&self.start) && at + self.start.len() <= max {
                 let reason = "a new frame begins before the end of this one".to_owned();
                 return Cut::Torn { len: at, at, reason };
             }
@@ -78,6 +79,15 @@ mod tests {
     fn a_start_inside_a_frame_begins_the_next_one() {
         let cut = sentence().next(b"@abc@de\r\n", &mut Scan::default(), 99);
         assert!(matches!(cut, Cut::Torn { len: 4, .. }), "{cut:?}");
+    }
+
+    #[test]
+    fn a_start_at_the_bound_is_cut_the_same_whether_it_is_there_yet() {
+        let doubled = Delimited { start: (*b"@@").into(), end: (*b"\r\n").into(), escape: None, trail: 0 };
+        for bytes in [&b"@@abcdef@@"[..], b"@@abcdefg@@", b"@@abcdefgh@@"] {
+            let cuts = [10, bytes.len()].map(|len| doubled.next(&bytes[..len], &mut Scan::default(), 10));
+            assert_eq!(cuts[0], cuts[1], "{bytes:?}");
+        }
     }
 
     #[test]

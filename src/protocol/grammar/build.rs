@@ -41,7 +41,7 @@ pub(in crate::protocol) fn build(file: &File) -> Result<Built, Vec<Fault>> {
     let (Some(mut framer), []) = (frame, &faults.0[..]) else {
         return Err(faults.0);
     };
-    frames::fit(&mut framer, &file.frame, &checks, &file.record, &records, &mut faults);
+    frames::fit(&mut framer, &checks, &file.record, &records, &mut faults);
     let talk = talk::build(&file.talk, &records, &mut faults);
     let examples = examples::build(&file.example, &records, &mut faults);
     let grammar = Grammar { framer, checks, records };

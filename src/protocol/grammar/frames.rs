@@ -94,6 +94,7 @@ pub(super) fn build(
             open: bytes(needed(&frame.open, "open", frame, faults)?, faults)?,
             close: bytes(needed(&frame.close, "close", frame, faults)?, faults)?,
             end: bytes(needed(&frame.end, "end", frame, faults)?, faults)?,
+            checks: checksum::size(checks, Stands::BeforeEnd),
         }),
     };
     Some(Framer { kind, max: max.clamp(1, FRAME_MAX), noise: frame.noise })
@@ -165,7 +166,6 @@ fn length(file: &At<LengthFile>, start: &[u8], faults: &mut Faults) -> Option<Le
 /// where the records say, and the sizes that a length may name are those of the records.
 pub(super) fn fit(
     framer: &mut Framer,
-    frame: &At<FrameFile>,
     checks: &[Check],
     files: &[At<RecordFile>],
     records: &[Rule],
@@ -216,7 +216,6 @@ pub(super) fn fit(
             advice,
         );
     }
-    let _ = frame;
 }
 
 fn length_stands(rule: &Rule, file: &At<RecordFile>, prefixed: &Prefixed, faults: &mut Faults) {

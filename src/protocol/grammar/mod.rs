@@ -13,6 +13,7 @@ mod talk;
 
 pub(super) use build::build;
 pub(super) use examples::{Example, Wanted};
+pub(super) use layouts::implied;
 
 use crate::units::{Decimal, Unit};
 
@@ -54,7 +55,7 @@ impl Rule {
 }
 
 /// How many meanings there are.
-pub(super) const MEANINGS: usize = Means::Unit as usize + 1;
+pub(super) const MEANINGS: usize = Means::ALL.len();
 
 /// Whether a record shows where it begins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

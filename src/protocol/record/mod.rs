@@ -28,6 +28,8 @@ pub(super) use scale::{below, is_settled_late, unit};
 pub(in crate::protocol) use text::encoded;
 pub use write::WriteError;
 pub(super) use write::write;
+#[cfg(test)]
+pub(super) use write::write_fields;
 
 /// Which kind of record a frame is, by its place in the grammar, whether all of it can be read or not.
 pub(super) fn chosen(grammar: &Grammar, bytes: &[u8]) -> Option<usize> {

@@ -16,6 +16,9 @@ use crate::units::{Decimal, NumberError, Numeral};
 
 /// Reads a number.
 pub(super) fn read(code: &Number, field: &Field, bytes: &[u8], value: &mut Value) -> Result<Range<usize>, Fail> {
+    if bytes.is_empty() && may_be_absent(field) {
+        return Ok(0..0);
+    }
     check_width(code.width, bytes)?;
     let zeros = code.filling.is_some_and(|filling| filling.byte == b'0');
     let place = if zeros { 0..bytes.len() } else { unfilled(code.filling, bytes) };

@@ -5,7 +5,7 @@ use nom::bytes::complete::{tag, take, take_till, take_while};
 
 use super::code::longest_item;
 use super::{Slots, Stop, binary, choose, json, keyed, quoted, scale};
-use crate::protocol::format::file::Order;
+use crate::protocol::format::file::{Order, Sign};
 use crate::protocol::grammar::{Bits, Code, Extent, Field, Grammar, Layout, Point, Presence, Rule, Step};
 
 /// Reads the fields of a frame; gives the place of its rule in the grammar.
@@ -174,8 +174,10 @@ fn natural<'a>(field: &Field, input: &'a [u8]) -> &'a [u8] {
         Code::Number(number) => {
             let mark = if let Point::Sent { mark, .. } = number.point { mark } else { b'0' };
             let belongs = |byte: u8| byte.is_ascii_digit() || byte == mark || matches!(byte, b'+' | b'-');
-            let taken: Parsed<'_> = take_while(belongs)(behind);
-            taken.map_or(0, |(_, taken)| taken.len())
+            // A space may stand for plus in front of the digits.
+            let space = usize::from(number.sign == Sign::Space && behind.first() == Some(&b' '));
+            let taken: Parsed<'_> = take_while(belongs)(&behind[space..]);
+            space + taken.map_or(0, |(_, taken)| taken.len())
         }
         Code::Hex { .. } => behind.iter().take_while(|byte| byte.is_ascii_hexdigit()).count(),
         Code::Choice(choice) => longest_item(choice, behind),

@@ -41,14 +41,21 @@ impl std::error::Error for WriteError {}
 
 /// Writes one framed record, and makes sure that it reads back as the same.
 pub(in crate::protocol) fn write(grammar: &Grammar, record: &Record) -> Result<Vec<u8>, WriteError> {
+    let fields = write_fields(grammar, record)?;
+    let frame = wrap(&grammar.framer, &grammar.checks, &fields)
+        .map_err(|long| WriteError::whole(format!("{} bytes, at most {} were wanted", long.found, long.most)))?;
+    read_back(grammar, record, &frame)?;
+    Ok(frame)
+}
+
+/// Writes the fields of a record, without frame and checks.
+pub(in crate::protocol) fn write_fields(grammar: &Grammar, record: &Record) -> Result<Vec<u8>, WriteError> {
     let names = || grammar.records.iter().map(|rule| &*rule.name);
     let Some(rule) = grammar.records.iter().find(|rule| *rule.name == *record.name) else {
         let known = names().collect::<Vec<_>>().join(", ");
         let meant = nearest(&record.name, names()).map_or(String::new(), |name| format!("; did you mean {name}?"));
-        return Err(WriteError::whole(format!(
-            "no record {:?} in the format, one of {known} was wanted{meant}",
-            record.name
-        )));
+        let found = &record.name;
+        return Err(WriteError::whole(format!("no record {found:?} in the format, one of {known} was wanted{meant}")));
     };
     let mut contents = vec![None; rule.fields.len()];
     for (name, content) in &record.fields {
@@ -62,14 +69,9 @@ pub(in crate::protocol) fn write(grammar: &Grammar, record: &Record) -> Result<V
     match &rule.layout {
         Layout::Sequence(steps) => writer.steps(steps, &mut fields)?,
         Layout::Keyed(keyed) => writer.keyed(keyed, &mut fields)?,
-        Layout::Json { root, .. } => {
-            writer.node(root, &mut fields)?;
-        }
+        Layout::Json { root, .. } => writer.node(root, &mut fields)?,
     }
-    let frame = wrap(&grammar.framer, &grammar.checks, &fields)
-        .map_err(|long| WriteError::whole(format!("{} bytes, at most {} were wanted", long.found, long.most)))?;
-    read_back(grammar, record, &frame)?;
-    Ok(frame)
+    Ok(fields)
 }
 
 /// What was written must be one frame and say the same.

@@ -11,7 +11,7 @@ use crate::book::event::{Body, Command};
 use crate::book::reading::{PointName, Role};
 use crate::book::run::{Level, Run, Setup};
 use crate::book::{Came, Entry, Spot, SpotState};
-use crate::report::live::{command_words, role_words};
+use crate::report::live::{command_words, role_words, taken_words};
 use crate::units::Measured;
 
 /// Every reading, in order.
@@ -33,6 +33,10 @@ fn said_of<'s>(source: &Source<'_>, said: &'s [SaidRow]) -> BTreeMap<u32, Vec<&'
     let mut by_reading: BTreeMap<u32, Vec<&SaidRow>> = BTreeMap::new();
     for row in said {
         let Some(reading) = row.reading else { continue };
+        if let Some(Command::Accept { taken, .. }) = command_of(source, row) {
+            taken.readings().iter().for_each(|reading| by_reading.entry(*reading).or_default().push(row));
+            continue;
+        }
         // A break that was taken back broke nothing.
         let broke = matches!(command_of(source, row), Some(Command::Break { .. })) && row.taken_back_by.is_none();
         let first = if broke { first_broken_with(source, reading) } else { reading };
@@ -70,9 +74,9 @@ fn reading(
     };
     let corrected = correct.then(|| {
         let sight = held.sight.map(|sight| sight.value());
-        let settings = &source.book.settings().corrections;
-        let asked = source.book.amendments().corrections(number, settings);
-        corrections::correct(held.staff.value(), sight, held.temperature_c, &asked)
+        let asked = source.book.amendments().corrections(number, &source.book.settings().corrections);
+        let staff = source.book.amendments().staff(number, held);
+        corrections::correct(staff.value(), sight, held.temperature_c, &asked)
     });
     let (height_of_instrument, elevation) = match (run, setup) {
         (Some(run), Some(setup)) if state.counts() => heights(source, run, setup, number, spot.role),
@@ -208,6 +212,7 @@ fn beside(command: &Command) -> String {
         Command::Break { .. } => "setup broken off".to_owned(),
         Command::TakeOffer { point: Some(point), .. } => format!("taken to be on {point}, as offered"),
         Command::EndRun { .. } => "run ended here".to_owned(),
+        Command::Accept { taken, .. } => taken_words(taken).unwrap_or_else(|| command_words(command)),
         other => command_words(other),
     }
 }

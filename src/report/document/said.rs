@@ -51,6 +51,7 @@ fn about(command: &Command) -> Option<u32> {
         | Command::Break { reading }
         | Command::TakeOffer { reading, .. }
         | Command::EndRun { reading } => *reading,
+        Command::Accept { taken, .. } => taken.readings().first().copied(),
         Command::Role { reading: Target::Next, .. }
         | Command::Point { reading: Target::Next, .. }
         | Command::Rename { .. }

@@ -10,12 +10,13 @@ mod text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::book::event::{Body, Command, Event, LinkState, Origin, Target, Verdict};
+use crate::book::event::{Body, Command, Event, LinkState, Origin, Taken, Target, Verdict};
 use crate::book::finding::{Amount, Finding, FindingKey, Priority};
 use crate::book::reading::{Heard, Role};
 use crate::book::run::{ClosesOn, Closure};
 use crate::book::wording::Wording;
 use crate::book::{Book, Came, NextStaff, SpotState, next_staff};
+use crate::report::causes::{Causes, causes};
 use crate::units::{Length, Unit};
 
 pub use activity::{ActivityLine, ShotLine, activity_answer, activity_words};
@@ -82,6 +83,8 @@ pub enum What {
     Activity(ActivityLine),
     /// The crew is told of a finding.
     Finding(FindingLine),
+    /// What could be behind a misclosure that the crew was just told of.
+    Causes(Causes),
     /// A finding's cause is gone.
     Withdrawn {
         /// Which.
@@ -249,7 +252,11 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
         },
         Body::ListeningEnded { reason } => What::Ended { reason: reason.clone() },
     };
-    vec![line(what)]
+    let mut lines = vec![line(what)];
+    if let Body::Announced { key, priority: Priority::Hold, .. } = &event.body {
+        lines.extend(causes(book, key).map(|causes| line(What::Causes(causes))));
+    }
+    lines
 }
 
 /// A line about the recording itself, which no event can hold.
@@ -461,6 +468,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
         (spot.role == Role::Intermediate, "single, unchecked"),
         (entry.came == Came::KeyedIn, "keyed in"),
         (entry.reading.unprotected, "unprotected"),
+        (book.amendments().of(number).is_some_and(|said| said.read_as.is_some()), "taken for another value"),
     ];
     Some(ReadingLine {
         number,
@@ -537,8 +545,27 @@ pub fn command_words(command: &Command) -> String {
         | Command::Design { .. }
         | Command::Register { .. }
         | Command::Collimation { .. } => activity::command_words(command).expect("every one of these has its words"),
+        Command::Accept { finding, cause, taken } => match taken_words(taken) {
+            Some(taken) => format!("{finding} is explained: {cause}: {taken}"),
+            None => format!("{finding} is explained: {cause}; booked as it was"),
+        },
         Command::Undo { event } => format!("event {event} taken back"),
     }
+}
+
+/// What readings or points are taken for, without naming the one that the words stand beside.
+pub(super) fn taken_words(taken: &Taken) -> Option<String> {
+    Some(match taken {
+        Taken::Exchanged { .. } => "backsight and foresight are exchanged".to_owned(),
+        Taken::Read { staff, .. } => format!("taken for {} {}", staff.digits(), staff.unit()),
+        Taken::Repeat { .. } => "made a repeat".to_owned(),
+        Taken::Struck { .. } => "struck out".to_owned(),
+        Taken::Point { point, .. } => format!("put on {point}"),
+        Taken::Known { known } => {
+            format!("{} is taken for {} {}", known.name, known.elevation.digits(), known.elevation.unit())
+        }
+        Taken::Booked => return None,
+    })
 }
 
 pub(super) fn role_words(role: Role) -> &'static str {

@@ -5,6 +5,7 @@
 use super::{ActivityLine, FindingLine, Line, ReadingLine, Status, VerdictLine, What};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
+use crate::report::causes::{Causes, Extent, Paragraph, paragraphs};
 use crate::units::Unit;
 
 /// How a line may be drawn.
@@ -80,6 +81,7 @@ impl Painter {
                 _ => self.wrap("", &format!("{text}, {}", time(&line.at))),
             },
             What::Command { text, .. } => self.wrap("", &format!("       > {text}")),
+            What::Causes(causes) => self.causes(causes),
             What::Withdrawn { key } => vec![self.coloured(GREY, &format!("         no longer: {key}"))],
             What::Notice { priority, text } => self.sentence(*priority, text),
             What::Ended { reason } => vec![format!("listening ended, {}: {reason}", time(&line.at))],
@@ -155,6 +157,11 @@ impl Painter {
             out.push(self.coloured(GREY, &format!("{:LEAD$}seen it: ack {}", "", finding.key)));
         }
         out
+    }
+
+    fn causes(&self, causes: &Causes) -> Vec<String> {
+        let told = paragraphs(causes, Extent::Few);
+        told.iter().flat_map(|Paragraph { lead, text }| self.wrap(lead, text)).collect()
     }
 
     fn verdict(&self, verdict: &VerdictLine) -> Vec<String> {

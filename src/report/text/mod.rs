@@ -5,7 +5,7 @@ mod run;
 mod section;
 mod sheet;
 mod table;
-mod wrap;
+pub(super) mod wrap;
 
 use super::document::FieldBook;
 use sheet::{PageHead, Sheet};

@@ -3,7 +3,7 @@
 use crate::book::reading::hidden;
 
 /// A text as it may be printed: characters that nobody would see, or that would turn a terminal, are replaced.
-pub(super) fn visible(text: &str) -> String {
+pub(in crate::report) fn visible(text: &str) -> String {
     let seen = |c: char| {
         if c.is_whitespace() {
             ' '
@@ -17,13 +17,13 @@ pub(super) fn visible(text: &str) -> String {
 }
 
 /// Columns that a text takes, one a character.
-pub(super) fn columns(text: &str) -> usize {
+pub(in crate::report) fn columns(text: &str) -> usize {
     text.chars().count()
 }
 
 /// Breaks a text at spaces into lines of at most `width` columns: the first behind `lead`, the others under it.
 /// A word longer than a line is broken where the line ends.
-pub(super) fn wrap(lead: &str, text: &str, width: usize) -> Vec<String> {
+pub(in crate::report) fn wrap(lead: &str, text: &str, width: usize) -> Vec<String> {
     /// Less room than this for the words would make a column of single letters.
     const ROOM_MIN: usize = 16;
     let indent = columns(lead);

@@ -20,6 +20,9 @@ use tokio::time::timeout;
 
 /// How often the mark of exclusive use is wiped: sooner than anybody starts a listener again.
 const WIPE_EVERY: Duration = Duration::from_millis(200);
+/// How often a full terminal is tried again. A listener that throws away what waits makes room, and the system tells
+/// nobody.
+const TRY_EVERY: Duration = Duration::from_millis(100);
 
 /// A pseudo-terminal that nobody waits on yet.
 pub(in crate::simulate) struct Pty {
@@ -99,8 +102,11 @@ impl LivePty {
     /// Writes some of the bytes; waits while the terminal holds all that it can.
     pub(in crate::simulate) async fn write(&self, bytes: &[u8]) -> io::Result<usize> {
         loop {
-            self.from_us.writable().await?;
-            match self.from_us.try_write(bytes) {
+            let outcome = match timeout(TRY_EVERY, self.from_us.writable()).await {
+                Ok(ready) => ready.and_then(|()| self.from_us.try_write(bytes)),
+                Err(_) => rustix::io::write(&self.from_us, bytes).map_err(io::Error::from),
+            };
+            match outcome {
                 Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
                 outcome => return outcome,
             }
@@ -132,5 +138,26 @@ impl Drop for Link {
         if fs::read_link(&self.path).is_ok_and(|leads_to| leads_to == self.node) {
             let _ = fs::remove_file(&self.path);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rustix::termios::{QueueSelector, tcflush};
+
+    use super::*;
+
+    /// Longer than a full terminal is waited for between two tries.
+    const FULL: Duration = Duration::from_millis(500);
+
+    #[tokio::test]
+    async fn a_listener_that_throws_away_what_waits_makes_room() {
+        let pty = Pty::open(None).unwrap().live().unwrap();
+        while let Ok(written) = timeout(FULL, pty.write(&[b'x'; 4096])).await {
+            written.unwrap();
+        }
+        tcflush(&pty.theirs, QueueSelector::IFlush).unwrap();
+        let written = timeout(10 * FULL, pty.write(b"R,1\r\n")).await;
+        assert!(matches!(written, Ok(Ok(5))), "{written:?}");
     }
 }

@@ -161,6 +161,7 @@ impl Steps {
         let mut index = 0;
         for (place, file) in run.fields.iter().enumerate() {
             let part = builder.part(file, LayoutKind::Separated, faults)?;
+            self.tells_apart(&part, file, run, faults);
             if place > 0 && !file.joined {
                 if run.short && place >= first_missing {
                     self.steps.push(Step::MayEnd);
@@ -187,6 +188,30 @@ impl Steps {
             self.part(part, file, stop, builder, faults)?;
         }
         Some(())
+    }
+
+    /// A separator must not be what fills a field, and one that repeats leaves no room for an empty field.
+    fn tells_apart(&self, part: &Part, file: &At<FieldFile>, run: &Run<'_>, faults: &mut Faults) {
+        let Part::Field(field, _) = part else { return };
+        let filling = match &field.code {
+            Code::Number(number) => number.filling,
+            Code::Text(text) => text.filling,
+            Code::Choice(choice) => choice.filling,
+            _ => None,
+        };
+        if let (Some(filling), [byte]) = (filling, &*run.separator)
+            && filling.byte == *byte
+        {
+            faults.add(&file.span, "a field filled with what separates it from the next found");
+        }
+        if run.repeats && file.optional {
+            let advice = "say what stands there instead: `absent = [\"--\"]`";
+            faults.advise(
+                &file.span,
+                "an optional field between separators that repeat found: nobody could see it missing",
+                advice,
+            );
+        }
     }
 
     fn columns(&mut self, run: &Run<'_>, builder: &mut Builder, faults: &mut Faults) -> Option<()> {

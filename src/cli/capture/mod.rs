@@ -1,6 +1,9 @@
 //! `closerun capture`: records what arrives on a port, byte for byte and when, until told to stop.
 //!
-//! It understands nothing of what it records and sends nothing. Each chunk is in the file before the next is taken.
+//! It understands nothing of what it records, and sends nothing unless `--talk` says so. Each chunk is in the file before
+//! the next is taken, and before it is answered.
+
+mod talk;
 
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -10,10 +13,13 @@ use tokio::time::{Instant, MissedTickBehavior, interval, sleep_until};
 
 use super::Failure;
 use super::arguments::Capture;
-use super::listen::stop_on_signals;
-use super::source;
+use super::polls::TICK;
+use super::signals::stop_on_signals;
+use super::{formats, say, source};
+use crate::book::moment::Moment;
 use crate::daemon::{Clock, SystemClock};
-use crate::link::{self, CaptureWriter, EventReceiver, Gone, LinkEvent, Simulated, Stop};
+use crate::link::{self, CaptureWriter, EventReceiver, Gone, LinkEvent, LinkHandle, Simulated, Stop};
+use talk::Talk;
 
 /// How often the line that says how far it is is written anew, on a terminal.
 const PROGRESS_EVERY: Duration = Duration::from_secs(1);
@@ -25,13 +31,15 @@ pub(super) fn run(capture: Capture) -> Result<(), Failure> {
         let shown = path.display();
         return Err(Failure::input(format!("capture file {shown}: there already; name another, none is written over")));
     }
+    let talk = capture.talks_as().map(formats::named_or_file).transpose()?.map(Talk::new);
     let spec = source::link(capture.given(), None)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
     runtime.block_on(async {
         let stop = Stop::new();
-        stop_on_signals(&stop);
-        let (_link, events) = link::start(spec, stop.clone());
-        let mut recorder = Recorder { path, stop, file: None, tally: Tally::default(), progress: Progress::new() };
+        stop_on_signals(&stop)?;
+        let (link, events) = link::start(spec, stop.clone());
+        let mut recorder =
+            Recorder { path, stop, link, talk, file: None, tally: Tally::default(), progress: Progress::new() };
         let ended = recorder.record(events, length).await;
         recorder.progress.clear();
         recorder.finish(ended)
@@ -59,6 +67,9 @@ enum Ended {
 struct Recorder {
     path: PathBuf,
     stop: Stop,
+    link: LinkHandle,
+    /// What is sent; nothing without it.
+    talk: Option<Talk>,
     file: Option<Recording>,
     tally: Tally,
     progress: Progress,
@@ -77,6 +88,8 @@ impl Recorder {
     async fn record(&mut self, mut events: EventReceiver, length: Option<Duration>) -> Ended {
         let mut ticks = interval(PROGRESS_EVERY);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
+        let mut pauses = interval(TICK);
+        pauses.set_missed_tick_behavior(MissedTickBehavior::Skip);
         loop {
             let end = self.file.as_ref().zip(length).map(|(file, length)| file.began + length);
             let over = async {
@@ -96,23 +109,29 @@ impl Recorder {
                 // What the link had heard by then still comes, and then its end.
                 () = over, if !self.stop.asked() => self.stop.ask(),
                 _ = ticks.tick() => self.progress.show(self.tally),
+                _ = pauses.tick(), if self.talk.is_some() => self.answer(|talk| talk.silence(now())),
             }
         }
     }
 
     fn take(&mut self, event: LinkEvent) -> Result<(), Ended> {
         match event {
-            LinkEvent::Opened { what, simulated } => return self.opened(what, simulated),
+            LinkEvent::Opened { what, simulated } => {
+                self.opened(what, simulated)?;
+                self.answer(|talk| talk.opened(now()));
+            }
             LinkEvent::Chunk { at_us, bytes } => {
                 let Some(file) = &mut self.file else { return Ok(()) };
                 file.writer.bytes(at_us, &bytes).map_err(|error| self.unwritten(&error))?;
                 self.tally.bytes += bytes.len() as u64;
                 self.tally.chunks += 1;
+                self.answer(|talk| talk.heard(&bytes, Moment::from_us(at_us)));
             }
             LinkEvent::Lost { why } => {
                 self.progress.say(&why);
+                self.talk.iter_mut().for_each(Talk::closed);
                 let Some(file) = &mut self.file else { return Ok(()) };
-                file.writer.gap(now_us(), &why).map_err(|error| self.unwritten(&error))?;
+                file.writer.gap(now().us(), &why).map_err(|error| self.unwritten(&error))?;
                 self.tally.gaps += 1;
             }
             LinkEvent::Waiting { why } if self.file.is_none() => return Err(Ended::NeverOpened(why.to_string())),
@@ -126,7 +145,7 @@ impl Recorder {
     fn opened(&mut self, link: String, simulated: Simulated) -> Result<(), Ended> {
         match &self.file {
             None => {
-                let writer = CaptureWriter::create(&self.path, &link, simulated, now_us())
+                let writer = CaptureWriter::create(&self.path, &link, simulated, now().us())
                     .map_err(|error| self.unwritten(&error))?;
                 let mark = if simulated == Simulated::Yes { "  SIMULATED" } else { "" };
                 self.progress.say(&format!("recording {link}{mark} into {}; Ctrl-C ends it", self.path.display()));
@@ -144,6 +163,16 @@ impl Recorder {
                 Err(Ended::Failed(format!(
                     "{was} instrument was recorded and {is} one is on the port now: one file does not hold both"
                 )))
+            }
+        }
+    }
+
+    /// Sends what there is to be sent after something happened.
+    fn answer(&mut self, happened: impl FnOnce(&mut Talk) -> Vec<Vec<u8>>) {
+        for bytes in self.talk.as_mut().map(happened).unwrap_or_default() {
+            let shown = bytes.escape_ascii().to_string();
+            if let Err(error) = self.link.send(bytes) {
+                self.progress.say(&format!("{error}: {shown}"));
             }
         }
     }
@@ -169,19 +198,19 @@ impl Recorder {
                 Ended::Failed(why) | Ended::NeverOpened(why) => why,
                 Ended::Good => format!(
                     "nothing was heard in {seconds:.0} s from {link}: no capture is kept; check the cable, the speed, \
-                     and that the instrument sends"
+                     and that the instrument sends by itself: one that is asked or answered needs --format and --talk"
                 ),
             }));
         }
         let synced = writer.finish();
         let gaps = if gaps == 0 { String::new() } else { format!(", {gaps} gaps") };
         let mark = if simulated == Simulated::Yes { "  SIMULATED" } else { "" };
-        println!("{bytes} bytes in {chunks} chunks{gaps} over {seconds:.0} s, kept in {shown}{mark}");
+        say::line(format_args!("{bytes} bytes in {chunks} chunks{gaps} over {seconds:.0} s, kept in {shown}{mark}"));
         synced.map_err(|error| Failure::outcome(format!("capture file {shown}: {error}")))?;
         match ended {
             Ended::Good => {
-                println!("next: closerun format try FORMAT {shown}");
-                println!("      closerun format draft {shown} --seen READING/SIGHT --seen ...");
+                say::line(format_args!("next: closerun format try FORMAT {shown}"));
+                say::line(format_args!("      closerun format draft {shown} --seen READING/SIGHT --seen ..."));
                 Ok(())
             }
             Ended::Failed(why) | Ended::NeverOpened(why) => Err(Failure::outcome(why)),
@@ -195,8 +224,8 @@ fn discard(writer: CaptureWriter, path: &Path) {
     let _ = std::fs::remove_file(path);
 }
 
-fn now_us() -> i64 {
-    SystemClock::new().wall().us()
+fn now() -> Moment {
+    SystemClock::new().wall()
 }
 
 /// Sentences on standard error and, on a terminal, a line under them that says how far it is.
@@ -211,20 +240,20 @@ impl Progress {
 
     fn say(&mut self, sentence: &str) {
         self.clear();
-        eprintln!("{sentence}");
+        say::aside(format_args!("{sentence}"));
     }
 
     fn show(&mut self, tally: Tally) {
         if self.terminal {
             self.clear();
-            eprint!("{} bytes in {} chunks", tally.bytes, tally.chunks);
+            let _ = write!(io::stderr(), "{} bytes in {} chunks", tally.bytes, tally.chunks);
             let _ = io::stderr().flush();
         }
     }
 
     fn clear(&mut self) {
         if self.terminal {
-            eprint!("\r\x1b[K");
+            let _ = write!(io::stderr(), "\r\x1b[K");
         }
     }
 }

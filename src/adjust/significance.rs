@@ -143,7 +143,7 @@ fn chi_squared_quantile(chance: f64, degrees_of_freedom: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod quantiles {
+mod tests {
     use super::*;
 
     /// Textbook tables: Student 12.706 and 2.024, chi-squared 56.896 and 53.384 (38 degrees), 3.2905 and 4.13 of Baarda.

@@ -1,0 +1,4 @@
+//! Format files.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| closerun_fuzz::format_file(data));

@@ -1,0 +1,75 @@
+//! The live page beside a run: where it listens, and what the terminal says of it.
+
+use std::io::{self, IsTerminal, Write};
+use std::net::TcpListener;
+use std::path::Path;
+
+use qrcode::render::unicode::Dense1x2;
+use qrcode::{EcLevel, QrCode};
+use tokio::sync::mpsc;
+
+use super::Failure;
+use super::arguments::View;
+use crate::daemon::Ask;
+use crate::daemon::outlet::{Outlet, PageOutlet, Upward};
+use crate::page::{self, Address, Limits, Opened};
+
+/// Takes the page's address, unless no page is wanted.
+pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
+    if view.no_page {
+        return Ok(None);
+    }
+    let address = match &view.page {
+        Some(text) => text.parse().map_err(|error| Failure::input(format!("--page: {error}")))?,
+        None => Address::Usual,
+    };
+    let listener = address.bind().map_err(|error| match address {
+        Address::Exact(at) => Failure::input(format!("--page: cannot listen at {at}: {error}")),
+        Address::Usual => {
+            Failure::input(format!("the page cannot listen on this machine: {error}; --no-page goes without"))
+        }
+    })?;
+    Ok(Some(listener))
+}
+
+/// Opens the page and says its address and pairing code on standard error.
+pub(super) fn open(listener: TcpListener, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<Box<dyn Outlet>, Failure> {
+    let upward = Upward::new(asks.clone(), job.to_owned());
+    let opened = page::open(listener, Limits::usual(), upward);
+    let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
+    tell(&opened, &mut io::stderr());
+    Ok(Box::new(PageOutlet::new(feed)))
+}
+
+/// Says where the page is. A code that phones read is drawn where phones can come: not on this machine's own address.
+fn tell(opened: &Opened, to: &mut (impl Write + IsTerminal)) {
+    // Whoever closed standard error does not want to know.
+    let _ = writeln!(to, "page: {}  pairing code {}", opened.url(), opened.code);
+    if to.is_terminal() && !opened.address.ip().is_loopback() {
+        let _ = writeln!(to, "{}", drawn(&opened.pairing_url()));
+        let _ = writeln!(to, "anyone on this network can read the page; commands need the code");
+    }
+}
+
+/// A text as a code for phones, in half-height blocks, black on white whatever the terminal's colours are.
+fn drawn(text: &str) -> String {
+    // Longer than any code holds: the address above it is enough.
+    let Ok(code) = QrCode::with_error_correction_level(text, EcLevel::L) else { return String::new() };
+    // What the renderer calls dark is a full block, which takes the colour of letters: white here.
+    let blocks = code.render::<Dense1x2>().dark_color(Dense1x2::Light).light_color(Dense1x2::Dark).build();
+    let lines = blocks.lines().map(|line| format!("\x1b[97;40m{line}\x1b[0m\n"));
+    lines.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_code_for_phones_fits_eighty_columns() {
+        let code = drawn("http://192.168.100.100:65535/#pair=123456");
+        assert!(code.lines().count() > 10);
+        let columns = |line: &str| line.chars().filter(|c| !c.is_ascii() || *c == ' ').count();
+        assert!(code.lines().all(|line| (20..=80).contains(&columns(line))));
+    }
+}

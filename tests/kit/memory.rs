@@ -1,0 +1,58 @@
+//! Memory stays where it is, however long a capture: far below what a capture of any length may take.
+#![cfg(target_os = "linux")]
+
+use std::fs::File;
+use std::io::Write;
+use std::path::Path;
+use std::process::Command;
+
+use super::program::command;
+
+/// What reading a capture of any length may take.
+const MOST_KB: u64 = 40_000;
+
+const MB: usize = 1_000_000;
+
+/// The peak of memory of the program while `bytes` of a capture that never seems to end come through a named pipe, taken
+/// when it has read all but what the pipe holds.
+fn peak_kb(folder: &Path, arguments: &str, mut bytes: usize, piece: &[u8]) -> u64 {
+    let pipe = folder.join("pipe");
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let mut reading = command(folder, arguments).stdout(std::process::Stdio::null()).spawn().unwrap();
+    let mut into = File::options().write(true).open(&pipe).unwrap();
+    while bytes > 0 {
+        into.write_all(piece).unwrap();
+        bytes = bytes.saturating_sub(piece.len());
+    }
+    let status = std::fs::read_to_string(format!("/proc/{}/status", reading.id())).unwrap();
+    drop(into);
+    assert!(reading.wait().unwrap().success(), "{arguments}");
+    std::fs::remove_file(&pipe).unwrap();
+    let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:")?.trim().strip_suffix(" kB"));
+    peak.expect("a peak").parse().unwrap()
+}
+
+#[test]
+fn trying_a_format_takes_the_same_for_a_long_capture_as_for_a_short_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let records: String = (0..1000).map(|number| format!("R,{number},TP6,1.{number:05},31.42,B\r\n")).collect();
+    let peak = |bytes| peak_kb(folder.path(), "format try comma pipe --show none", bytes, records.as_bytes());
+    let (short, long) = (peak(MB), peak(8 * MB));
+    assert!(long < MOST_KB, "{long} kB");
+    assert!(long < short + 1_000, "{short} kB, {long} kB");
+}
+
+/// Its queue holds 8 MiB while the disk is slower than the capture; beyond that it waits.
+#[test]
+fn listening_to_a_long_capture_takes_no_more_than_its_queue() {
+    let folder = tempfile::tempdir().unwrap();
+    let lines = "format = 1\nname = \"lines\"\ntitle = \"long lines\"\n[frame]\nkind = \"line\"\nend = \"\\n\"\nmax = 65536\n\
+        [[record]]\nname = \"shot\"\nkind = \"reading\"\nbegins = \"R\"\nlayout = \"parts\"\n\
+        fields = [{ is = \"decimal\", means = \"staff\", unit = \"m\" }]\n\
+        [[record]]\nname = \"chatter\"\nkind = \"ignored\"\nbegins = \"#\"\n";
+    std::fs::write(folder.path().join("lines.toml"), lines).unwrap();
+    let chatter = [&b"#"[..], &vec![b'.'; 60_000], b"\n"].concat();
+    let listen = "listen --capture pipe --pace full --format lines.toml --job a.job --quiet --json";
+    let peak = peak_kb(folder.path(), listen, 30 * MB, &chatter);
+    assert!(peak < MOST_KB, "{peak} kB");
+}

@@ -1,0 +1,141 @@
+//! What goes wrong around the program: ports and jobs that others hold, doors that are closed, outputs that go away.
+
+use std::fs;
+use std::os::unix::fs::PermissionsExt;
+use std::process::{Command, Stdio};
+
+use crate::port::Level;
+use crate::program::{Program, command, run, settle, until};
+use crate::{kept, listen, names, shots};
+
+#[test]
+fn a_job_that_is_being_recorded_is_not_recorded_twice() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let mut level = Level::on_terminal(folder, "comma");
+    let mut first = listen(folder, &level, "");
+    level.shoot("1.50000", "20.00");
+    first.readings(1);
+    let second = run(folder, "listen --stdin --format comma --job tower.job");
+    assert_eq!(second.code, 2, "{}", second.err);
+    assert!(second.err.contains("tower.job") && second.err.contains("in use"), "{}", second.err);
+    // The first is unharmed.
+    level.shoot("1.20000", "20.00");
+    first.readings(1);
+    first.stop().assert_good();
+    assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.20000"]);
+    run(folder, "verify tower.job").assert_good();
+}
+
+#[test]
+fn a_port_in_use_is_called_so_and_leaves_no_job_behind() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let level = Level::on_terminal(folder, "comma");
+    let first = listen(folder, &level, "");
+    let second = run(folder, "listen --port port --format comma --job other.job");
+    assert_eq!(second.code, 2, "{}", second.err);
+    assert!(second.err.contains("in use"), "{}", second.err);
+    assert!(second.err.contains(&first.id().to_string()), "its holder is named: {}", second.err);
+    assert!(!folder.join("other.job").exists());
+    first.stop().assert_good();
+
+    let missing = run(folder, "listen --port /dev/ttyUSB97 --format comma --job other.job");
+    assert_eq!(missing.code, 2);
+    assert!(missing.err.contains("/dev/ttyUSB97") && !missing.err.contains("in use"), "{}", missing.err);
+    assert!(!folder.join("other.job").exists());
+}
+
+#[test]
+fn a_port_that_this_user_may_not_open_names_the_group() {
+    if !rustix::process::geteuid().is_root() {
+        println!("skipped: not root, so nobody else can be asked to open the port");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let level = Level::on_terminal(folder.path(), "comma");
+    let node = fs::canonicalize(level.port()).unwrap();
+    fs::set_permissions(&node, fs::Permissions::from_mode(0o660)).unwrap();
+    // A folder that everybody may use, with a program that everybody may run.
+    let open = tempfile::tempdir().unwrap();
+    fs::set_permissions(open.path(), fs::Permissions::from_mode(0o777)).unwrap();
+    let copy = open.path().join("program");
+    fs::copy(env!("CARGO_BIN_EXE_closerun"), &copy).unwrap();
+    let mut as_nobody = Command::new("setpriv");
+    settle(&mut as_nobody, open.path());
+    as_nobody.args(["--reuid=65534", "--regid=65534", "--clear-groups", "--"]).arg(&copy);
+    as_nobody.args(["listen", "--format", "comma", "--job", "tower.job", "--port"]).arg(&node);
+    let ended = Program::of(&mut as_nobody).end();
+    assert_eq!(ended.code, 2, "{}", ended.err);
+    for said in ["group", "log in again"] {
+        assert!(ended.err.contains(said) && !ended.err.contains("in use"), "{said:?} in {}", ended.err);
+    }
+    assert!(!open.path().join("tower.job").exists());
+    drop(level);
+}
+
+#[test]
+fn the_file_of_another_program_is_refused_untouched() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let other = rusqlite::Connection::open(folder.join("other.db")).unwrap();
+    other.execute_batch("CREATE TABLE event(seq INTEGER); INSERT INTO event VALUES (1);").unwrap();
+    drop(other);
+    fs::write(folder.join("notes.txt"), "tower: BM-1 is the bolt by the door\n").unwrap();
+    fs::write(folder.join("empty.job"), "").unwrap();
+    for name in ["other.db", "notes.txt", "empty.job"] {
+        let before = fs::read(folder.join(name)).unwrap();
+        for arguments in [
+            format!("listen --stdin --format comma --job {name}"),
+            format!("verify {name}"),
+            format!("replay {name}"),
+            format!("book {name}"),
+            format!("backup {name} copy.job"),
+        ] {
+            let ended = run(folder, &arguments);
+            assert_eq!(ended.code, 2, "{arguments}: {}{}", ended.out, ended.err);
+            assert!(ended.err.contains(name), "{arguments}: {}", ended.err);
+        }
+        assert_eq!(fs::read(folder.join(name)).unwrap(), before, "{name}");
+    }
+    assert_eq!(names(folder), ["empty.job", "notes.txt", "other.db"]);
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    run(folder, "demo --quiet --speed 1000 --job d.job").assert_good();
+    let questions = ["book d.job", "book d.job --json", "verify d.job", "replay d.job", "classes", "formats", "ports"];
+    for arguments in questions.into_iter().chain(["schema lines", "tell", "--help", "format check comma"]) {
+        let (nobody, out) = std::io::pipe().unwrap();
+        drop(nobody);
+        let ended = Program::of(command(folder, arguments).stdout(Stdio::from(out))).end();
+        assert_eq!((ended.code, &*ended.err), (0, ""), "{arguments}");
+    }
+}
+
+#[test]
+fn with_its_outputs_gone_it_goes_on_recording() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let mut level = Level::on_terminal(folder, "comma");
+    // The log's disk is full from the start; standard error is closed before it, standard output on the way.
+    let arguments = "-vv --log /dev/full listen --json --port port --format comma --job tower.job";
+    let (nobody, err) = std::io::pipe().unwrap();
+    drop(nobody);
+    let mut program = Program::of(command(folder, arguments).stderr(Stdio::from(err)));
+    program.line_of_type("listening");
+    let shots = shots(30);
+    for (turn, (staff, sight)) in shots.iter().enumerate() {
+        level.shoot(staff, sight);
+        if turn == 10 {
+            program.readings(5);
+            program.stop_reading();
+        }
+    }
+    until("thirty readings in the book", || run(folder, "tell status").assert_good().out.contains("30 readings"));
+    assert_eq!(program.stop().code, 0);
+    assert_eq!(kept(folder, "tower.job"), shots.into_iter().map(|(staff, _)| staff).collect::<Vec<_>>());
+    run(folder, "verify tower.job").assert_good();
+}
