@@ -14,7 +14,6 @@ mod invariants;
 #[path = "adjustment/oracle.rs"]
 mod oracle;
 #[path = "harness/program.rs"]
-#[expect(dead_code, reason = "these tests run the program to its end, and need no running one")]
 mod program;
 #[path = "adjustment/published.rs"]
 mod published;

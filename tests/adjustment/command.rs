@@ -94,12 +94,12 @@ fn published_networks_come_out_of_the_program_as_printed() {
         let of = |mark: &str| marks.iter().find(|row| row["mark"] == mark).unwrap_or_else(|| panic!("{mark}"));
         for (key, printed) in example.published() {
             match key.as_str() {
-                "adjusted_elevation" => example.compare_marks(&key, &printed, |mark| {
-                    metres(&of(mark)["elevation"]["m"]) / example.unit_m()
-                }),
-                "standard_deviation_elevation_mm" => example.compare_marks(&key, &printed, |mark| {
-                    of(mark)["deviation"]["m"].as_f64().unwrap() * 1000.0
-                }),
+                "adjusted_elevation" => {
+                    example.compare_marks(&key, &printed, |mark| metres(&of(mark)["elevation"]["m"]) / example.unit_m())
+                }
+                "standard_deviation_elevation_mm" => {
+                    example.compare_marks(&key, &printed, |mark| of(mark)["deviation"]["m"].as_f64().unwrap() * 1000.0)
+                }
                 "residual" | "residual_mm" => {
                     let scale = if key == "residual" { example.unit_m() } else { 0.001 };
                     let sections = found["sections"].as_array().unwrap();
@@ -110,8 +110,7 @@ fn published_networks_come_out_of_the_program_as_printed() {
                 "test_u_a_priori" | "test_t_a_posteriori" => {
                     let statistic = if key == "test_u_a_priori" { "w" } else { "tau" };
                     let sections = found["sections"].as_array().unwrap();
-                    let tests: Vec<f64> =
-                        sections.iter().map(|row| row[statistic].as_f64().unwrap().abs()).collect();
+                    let tests: Vec<f64> = sections.iter().map(|row| row[statistic].as_f64().unwrap().abs()).collect();
                     example.compare_rows(&key, &printed, &tests);
                 }
                 "sigma_0" => {
@@ -150,7 +149,10 @@ fn the_text_is_as_it_was_looked_at() {
             assert!(wide.is_empty(), "{wide:#?}");
         }
     }
-    let table: Table = fs::read_to_string(root().join("fixtures/adjustment/level_network_data_snooping.toml")).unwrap().parse().unwrap();
+    let table: Table = fs::read_to_string(root().join("fixtures/adjustment/level_network_data_snooping.toml"))
+        .unwrap()
+        .parse()
+        .unwrap();
     let written = csv::write(&with_deviations(&Example(table)), Unit::Metre);
     let kept = fs::read_to_string(root().join("fixtures/network/snooping.csv")).unwrap();
     assert_eq!(written, kept, "the network of the golden is the published one");
@@ -268,7 +270,10 @@ fn a_mistake_is_proposed_and_only_a_flag_takes_it_out() {
     let numbers: Vec<u64> =
         later["sections"].as_array().unwrap().iter().map(|row| row["number"].as_u64().unwrap()).collect();
     assert_eq!(numbers, [1, 3, 4, 5, 6]);
-    assert_eq!(refusal(&folder, "adjust a.csv --set-aside 7", 2), "--set-aside: no section 7: there are sections 1 to 6");
+    assert_eq!(
+        refusal(&folder, "adjust a.csv --set-aside 7", 2),
+        "--set-aside: no section 7: there are sections 1 to 6"
+    );
 }
 
 #[test]
@@ -305,10 +310,22 @@ fn refusals_name_the_marks_and_the_flag_that_helps() {
     network(&folder, "two.csv", "known,A,,10,m,,,\nknown,A,,11,m,,,\nrise,A,B,1,m,0.001,,\n");
     network(&folder, "broken.csv", "rise,A,B,one,m,,,\n");
     for (arguments, wanted) in [
-        ("adjust no-datum.csv", "2 marks (A, B) and no known elevation among them: give one of them an elevation, assumed if need be (--known MARK=ELEVATION)"),
-        ("adjust apart.csv", "no section joins 2 marks (X, Y) to A or to any other known mark: level a section to them, or give one of them an elevation (--known MARK=ELEVATION)"),
-        ("adjust alike.csv", "BM 1 and bm-1 differ only by letter case or separators, and may be one mark under two names: write one name for one mark, or clearly different names for two (--same MARK=MARK says that they are one)"),
-        ("adjust unweighted.csv", "section 1 (A to B) states no standard deviation: give it one, or choose a rule by length or setups (--weights length --rate MM, or setups)"),
+        (
+            "adjust no-datum.csv",
+            "2 marks (A, B) and no known elevation among them: give one of them an elevation, assumed if need be (--known MARK=ELEVATION)",
+        ),
+        (
+            "adjust apart.csv",
+            "no section joins 2 marks (X, Y) to A or to any other known mark: level a section to them, or give one of them an elevation (--known MARK=ELEVATION)",
+        ),
+        (
+            "adjust alike.csv",
+            "BM 1 and bm-1 differ only by letter case or separators, and may be one mark under two names: write one name for one mark, or clearly different names for two (--same MARK=MARK says that they are one)",
+        ),
+        (
+            "adjust unweighted.csv",
+            "section 1 (A to B) states no standard deviation: give it one, or choose a rule by length or setups (--weights length --rate MM, or setups)",
+        ),
         ("adjust two.csv", "A is known twice, at 10 m and at 11 m: keep one of them (--known MARK=ELEVATION decides)"),
     ] {
         assert_eq!(refusal(&folder, arguments, 1), wanted);
@@ -336,7 +353,8 @@ fn two_names_of_one_mark_are_tied_by_a_flag() {
 #[test]
 fn a_plan_says_what_hangs_and_what_to_add() {
     let folder = folder();
-    let rows = "known,BM 1,,,,,,\nknown,BM 2,,,,,,\nrise,BM 1,A,,m,,400,9\nrise,A,BM 2,,m,,500,11\nrise,A,C,,m,,100,3\n";
+    let rows =
+        "known,BM 1,,,,,,\nknown,BM 2,,,,,,\nrise,BM 1,A,,m,,400,9\nrise,A,BM 2,,m,,500,11\nrise,A,C,,m,,100,3\n";
     network(&folder, "plan.csv", rows);
     let found = json(&folder, "plan plan.csv");
     let marks = found["marks"].as_array().unwrap();
@@ -350,7 +368,10 @@ fn a_plan_says_what_hangs_and_what_to_add() {
     assert!((a["deviation"]["m"].as_f64().unwrap() * 1000.0 - wanted).abs() < 1e-9);
     network(&folder, "asked.csv", &format!("{rows}extra,C,BM 2,,m,,450,10\n"));
     let asked = json(&folder, "plan asked.csv");
-    assert_eq!((&asked["extra"][0]["origin"], &asked["extra"][0]["effort"]), (&"asked for".into(), &"450 m, 10 setups".into()));
+    assert_eq!(
+        (&asked["extra"][0]["origin"], &asked["extra"][0]["effort"]),
+        (&"asked for".into(), &"450 m, 10 setups".into())
+    );
     job(&folder, "a.job", &[("A", "1")], "A", &[("1.5", "1.0", "B")]);
     assert_eq!(refusal(&folder, "plan a.job", 2), "a.job: a job file found, a network of intended runs was wanted");
 }
