@@ -4,13 +4,14 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-# Debian packages: the other end of a TCP link, system-call faults, a compiler for the fault shim, Python for the
-# independent recomputation of the hash chain and of adjustments, a browser for the live page.
+# Debian packages: the other end of a TCP link, system-call faults, compilers for the fault shim and libFuzzer, Python
+# for the independent recomputation of the hash chain and of adjustments, a browser for the live page.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
 have strace || wanted="$wanted strace"
 have cc || wanted="$wanted gcc libc6-dev"
+have c++ || wanted="$wanted g++"
 have python3 || wanted="$wanted python3"
 have chromium || wanted="$wanted chromium"
 have chromedriver || wanted="$wanted chromium-driver"
@@ -51,5 +52,12 @@ if [ ! -f "$axe/node_modules/axe-core/axe.min.js" ]; then
 fi
 
 cargo fmt --check
+cargo fmt --check --manifest-path fuzz/Cargo.toml
 cargo clippy --all-targets --locked -- -D warnings
 cargo test --locked --no-fail-fast
+if have c++; then
+    sh fuzz/run.sh
+else
+    echo "no C++ compiler for libFuzzer: the fuzz targets were not run"
+    [ "${CI:-}" != true ]
+fi

@@ -43,6 +43,7 @@ mod incidence;
 mod lines;
 mod names;
 pub mod network;
+pub mod observed;
 pub mod outcome;
 pub mod plan;
 mod problem;

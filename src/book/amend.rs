@@ -139,8 +139,9 @@ impl Amendments {
     /// The latest command that stands and can be undone.
     pub fn latest(&self) -> Option<&Said> {
         let undone = self.undone();
-        let undoable = |c: &Command| 
-            !matches!(c, Command::Undo { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. }) && !c.of_activity();
+        let undoable = |c: &Command| {
+            !matches!(c, Command::Undo { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. }) && !c.of_activity()
+        };
         self.said.iter().rev().find(|said| undoable(&said.command) && !undone.contains(&said.event))
     }
 
@@ -210,10 +211,8 @@ impl Amendments {
                 self.collimation.insert(*from, *mm_per_m);
             }
             // Nothing of these is about a reading's place in the book; the rest are never stored unresolved.
-            Command::Acknowledge { .. }
-            | Command::KeyIn { .. }
-            | Command::KeyInWires { .. }
-            | Command::Undo { .. } => {}
+            Command::Acknowledge { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. } | Command::Undo { .. } => {
+            }
             Command::BeginActivity { .. }
             | Command::LeaveActivity
             | Command::StrikeShot { .. }

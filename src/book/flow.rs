@@ -6,8 +6,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::activity::Activities;
 use super::Entry;
+use super::activity::Activities;
 use super::amend::{Amendment, Amendments};
 use super::closure::{self, LineKind};
 use super::corrections;

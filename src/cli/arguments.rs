@@ -2,6 +2,7 @@
 
 mod field;
 mod kit;
+mod network;
 
 use std::path::PathBuf;
 
@@ -10,6 +11,7 @@ use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
 pub(super) use field::{Activity, Desk, Marks, MarksVerb, Set, SetVerb, Today};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
 #[derive(Debug, Parser)]
@@ -60,6 +62,10 @@ pub(super) enum Verb {
     Tape(Activity),
     /// Cross a gap from both banks: FROM TO DISTANCE [xSETS]
     Reciprocal(Activity),
+    /// Adjust the runs of jobs, and plain networks, by least squares
+    Adjust(Box<Adjust>),
+    /// What intended runs would give, and which extra run would help most
+    Plan(Plan),
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
@@ -369,4 +375,10 @@ pub(super) enum Which {
     Book,
     /// The document of explain --json
     Explain,
+    /// The document of adjust --json
+    Adjust,
+    /// The document of plan --json
+    Plan,
+    /// The document of today --json
+    Today,
 }

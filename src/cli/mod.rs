@@ -16,6 +16,7 @@ mod formats;
 mod job;
 mod listen;
 mod log;
+mod network;
 mod outlets;
 mod page;
 mod polls;
@@ -64,6 +65,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Set(set) => field::set(set.verb),
         Verb::Tape(activity) => field::activity("tape", &activity),
         Verb::Reciprocal(activity) => field::activity("reciprocal", &activity),
+        Verb::Adjust(adjust) => network::adjust::run(&adjust),
+        Verb::Plan(plan) => network::plan::run(&plan),
         Verb::Replay(replay) => replay::run(&replay),
         Verb::Verify(job) => verify::run(&job),
         Verb::Backup(backup) => backup::run(&backup),

@@ -74,8 +74,8 @@ fn own_class(check: &mut Check<'_>, own: &OwnClass, base: Option<Class>) -> Clas
             None => base.even_setups,
         },
         collimation_max: {
-            let own =
-                check.read(own.collimation_max_mm_per_m.as_ref(), |&mm| within(mm, COLLIMATION_MIN_MM, COLLIMATION_MAX_MM));
+            let own = check
+                .read(own.collimation_max_mm_per_m.as_ref(), |&mm| within(mm, COLLIMATION_MIN_MM, COLLIMATION_MAX_MM));
             own.map(|mm| Rate { mm, basis: Basis::Own }).or(base.collimation_max)
         },
         collimation_interval: {

@@ -27,7 +27,9 @@ pub(super) fn point_with_elevation(text: &str, job: Unit) -> Result<(PointName, 
         return Err(format!("{text:?} gives no elevation, a point such as BM-1=52.3480 was wanted"));
     };
     let name = point(name)?;
-    Measured::said(elevation, job).map(|measured| (name.clone(), measured)).map_err(|error| format!("elevation of {name}: {error}"))
+    Measured::said(elevation, job)
+        .map(|measured| (name.clone(), measured))
+        .map_err(|error| format!("elevation of {name}: {error}"))
 }
 
 /// The name of a point.

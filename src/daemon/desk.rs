@@ -2,10 +2,10 @@
 //!
 //! The same words, rules and events as while listening, for numbers that are typed in afterwards or in a list.
 
+use super::Answer;
 use super::clock::Clock;
 use super::keep::{Keep, Kept, NotKept, Worry};
 use super::words::{self, Spoken};
-use super::Answer;
 use crate::book::event::{Body, Event, Origin};
 use crate::book::settings::Settings;
 use crate::book::{Book, Input, decide, judge};
@@ -65,7 +65,7 @@ impl<K: Keep> Desk<K> {
             Err(refused) => return Ok(Answer::Refused(refused.to_string())),
         };
         let mut said = Vec::new();
-        for body in body {
+        if let Some(body) = body {
             said.extend(self.keep(body)?);
         }
         if let Some(done) = field::conclude(&self.book) {

@@ -77,10 +77,9 @@ pub fn replay(events: &[Event], other: Option<Arc<Format>>) -> Result<Replayed, 
     let (mut bytes, mut records) = (0, 0);
     for event in events {
         match &event.body {
-            Body::ActivityDone { .. }
-            | Body::Announced { .. }
-            | Body::Withdrawn { .. }
-            | Body::VerdictGiven { .. } => again.compare(event),
+            Body::ActivityDone { .. } | Body::Announced { .. } | Body::Withdrawn { .. } | Body::VerdictGiven { .. } => {
+                again.compare(event)
+            }
             Body::Heard { .. } => {
                 bytes += event.raw.len();
                 records += 1;

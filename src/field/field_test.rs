@@ -214,7 +214,9 @@ impl Compared {
         match (self.question, passed) {
             (Question::WithinPermitted, true) => format!("the two sets agree: {value} apart, {most} permitted"),
             (Question::WithinPermitted, false) => {
-                format!("the two sets differ by {value}, more than the {most} permitted: test and adjust the line of sight")
+                format!(
+                    "the two sets differ by {value}, more than the {most} permitted: test and adjust the line of sight"
+                )
             }
             (Question::WithinScatter, true) => format!("the two sets agree: {value} apart, 2.5 s is {most}"),
             (Question::WithinScatter, false) => {
@@ -287,11 +289,7 @@ mod tests {
         assert!((chi_squared(0.95, 38) - 53.38).abs() < 0.005);
         assert!((student(0.975, 38) - 2.02).abs() < 0.005);
         let (first, second) = (set(20, 250_000, &[-100, 100]), set(20, 250_000, &[-100, 100]));
-        let against = Against {
-            stated: Some(Length::from_mm(1)),
-            earlier: Some((0.0001, 38)),
-            ..Against::default()
-        };
+        let against = Against { stated: Some(Length::from_mm(1)), earlier: Some((0.0001, 38)), ..Against::default() };
         let test = field_test(Procedure::Full, &first, &second, &against).unwrap();
         assert_eq!(test.nu, 38);
         let [stated, earlier, zeros] = test.tests[..] else { panic!("{test:?}") };

@@ -134,10 +134,7 @@ mod tests {
     fn sets_give_their_own_deviation_and_a_single_one_says_so() {
         let one = reciprocal(&[set(1_500_000, 2_700_000, 1_400_000, 2_600_000)], um(300)).unwrap();
         assert_eq!((one.rise, one.sd, one.from), (um(-1_200_000), um(300), SdFrom::OneReading));
-        let sets = [
-            set(1_500_000, 2_700_000, 1_400_000, 2_600_000),
-            set(1_500_000, 2_702_000, 1_400_000, 2_602_000),
-        ];
+        let sets = [set(1_500_000, 2_700_000, 1_400_000, 2_600_000), set(1_500_000, 2_702_000, 1_400_000, 2_602_000)];
         // Rises -1200 and -1202 mm: s = sqrt 2 mm, of the mean 1 mm.
         let two = reciprocal(&sets, um(300)).unwrap();
         assert_eq!((two.rise, two.sd, two.from), (um(-1_201_000), um(1_000), SdFrom::Sets(2)));

@@ -4,8 +4,8 @@
 //! l             | g_low - g_up |                    tape between the two lines of sight
 //! standard      l (L_cert - L_nom) / L_nom
 //! temperature   l alpha (T - T0)
-//! pull, weight  (x2 - x1) / (A E) [ W + w ( H - (x1 + x2) / 2 ) - P0 ]      hanging
-//!               l (P - P0) / (A E),  - n w^2 L^3 / (24 P^2)                laid on supports, and its sag
+//! sag of the certificate    l / L_nom * n w^2 (L_nom / n)^3 / (24 P0^2)    only where it was certified over n spans
+//! pull, weight  (x2 - x1) / (A E) [ W + w ( H - (x1 + x2) / 2 ) - P0 ]
 //! rise          staff below + true height of l - staff above
 //! ```
 //!
@@ -14,14 +14,14 @@
 //! | g_low, g_up | tape readings at the lower and the upper level | 1e-10 m |
 //! | x1, x2 | depths of them below the clamp | m |
 //! | H | length that hangs, from the clamp to the plummet | m |
-//! | W, P, P0 | weight of the plummet; pull; pull at which the tape is right | N |
+//! | W, P0 | weight of the plummet; pull of the certificate | N |
 //! | w | weight of the tape by length | N/m |
 //! | A, E | cross-section, modulus of elasticity | mm^2, GPa |
 //! | alpha, T, T0 | expansion, temperature, temperature at which the tape is right | 1/degree C, degree C |
-//! | L, n | length of a span, number of spans | m, - |
+//! | n | spans that the tape was hung in when it was certified; supported throughout if none | - |
 //!
 //! Sign: a correction is added to `l`. A tape that is longer than it says measures too short: positive.
-//! A hung tape does not sag. A plummet of about `P0 - w H / 2` makes pull and own weight vanish for its full length.
+//! A hung tape does not sag: what it was certified with less for its sag is given back. A plummet of about `P0 - w H / 2` makes pull and own weight vanish for its full length.
 //! Which way the graduations run does not matter: depths are counted from the clamp's graduation.
 //!
 //! The doubt: readings of tape and staffs, the certificate, the temperature, the pull, in quadrature (independent).
@@ -38,29 +38,6 @@ use crate::units::{Length, Unit};
 pub const NEWTONS_IN_KGF: f64 = 9.806_65;
 /// A pound-force is so many newtons (0.45359237 kg, exact).
 pub const NEWTONS_IN_LBF: f64 = 4.448_221_615_260_5;
-
-/// How the tape was held.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Held {
-    /// Clamped at the top, a plummet at the bottom.
-    Hanging {
-        /// Weight of the plummet, N.
-        plummet_n: f64,
-        /// Depths of the two readings below the clamp.
-        depths: [Length; 2],
-        /// Length that hangs.
-        hung: Length,
-    },
-    /// Laid over supports at equal distances, and pulled.
-    Laid {
-        /// The pull, N.
-        pull_n: f64,
-        /// Length of a span.
-        span: Length,
-        /// Number of spans.
-        spans: u32,
-    },
-}
 
 /// A correction to a taped length.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -84,7 +61,7 @@ pub enum What {
     Pull,
     /// The stretch by its own weight, beyond that by the plummet.
     OwnWeight,
-    /// The sag between supports.
+    /// The sag that its certificate has in it.
     Sag,
 }
 
@@ -96,7 +73,7 @@ impl What {
             What::Temperature => "temperature",
             What::Pull => "pull",
             What::OwnWeight => "own weight",
-            What::Sag => "sag",
+            What::Sag => "sag of the certificate",
         }
     }
 }
@@ -122,37 +99,30 @@ pub fn stiffness_n(cross_section_mm2: f64, modulus_gpa: f64) -> f64 {
     cross_section_mm2 * modulus_gpa * 1000.0
 }
 
-/// The corrections to a length between two graduations.
-pub fn corrections(length: Length, tape: &TapeSettings, temperature_c: f64, held: &Held) -> Vec<Part> {
-    let m = length.to_f64_m();
-    let standard = (tape.certified - tape.nominal).to_f64_m() / tape.nominal.to_f64_m();
+/// The corrections to the length between two depths below the clamp.
+pub fn corrections(depths: [Length; 2], tape: &TapeSettings, conditions: Conditions) -> Vec<Part> {
+    let [near, far] = depths.map(Length::to_f64_m);
+    let m = far - near;
+    let nominal_m = tape.nominal.to_f64_m();
+    let standard = (tape.certified - tape.nominal).to_f64_m() / nominal_m;
     let stiff = stiffness_n(tape.cross_section_mm2, tape.modulus_gpa);
     let alpha = tape.expansion_ppm_per_c / 1e6;
+    let part = |what, added_m, sd_m| Part { what, added_m, sd_m };
+    let beyond_n = conditions.pull_n - tape.standard_pull_n;
     let mut parts = vec![
-        Part { what: What::Standard, added_m: m * standard, sd_m: m * tape.certificate_sd_ppm / 1e6 },
-        Part {
-            what: What::Temperature,
-            added_m: m * alpha * (temperature_c - tape.standard_c),
-            sd_m: m * alpha * tape.temperature_sd_c,
-        },
+        part(What::Standard, m * standard, m * tape.certificate_sd_ppm / 1e6),
+        part(
+            What::Temperature,
+            m * alpha * (conditions.temperature_c - tape.standard_c),
+            m * alpha * tape.temperature_sd_c,
+        ),
+        part(What::Pull, pull_m(m, beyond_n, tape.cross_section_mm2, tape.modulus_gpa), m * tape.pull_sd_n / stiff),
+        part(What::OwnWeight, own_weight_m([near, far], tape.hung.to_f64_m(), tape.weight_n_per_m, stiff), 0.0),
     ];
-    let pull = |pull_n: f64| Part {
-        what: What::Pull,
-        added_m: pull_m(m, pull_n - tape.standard_pull_n, tape.cross_section_mm2, tape.modulus_gpa),
-        sd_m: m * tape.pull_sd_n / stiff,
-    };
-    match *held {
-        Held::Hanging { plummet_n, depths, hung } => {
-            let (near, far) = (depths[0].min(depths[1]).to_f64_m(), depths[0].max(depths[1]).to_f64_m());
-            let added_m = own_weight_m([near, far], hung.to_f64_m(), tape.weight_n_per_m, stiff);
-            parts.extend([pull(plummet_n), Part { what: What::OwnWeight, added_m, sd_m: 0.0 }]);
-        }
-        Held::Laid { pull_n, span, spans } => {
-            let added_m = sag_m(span.to_f64_m(), spans, tape.weight_n_per_m, pull_n);
-            // The pull enters the sag with the power -2.
-            let sd_m = 2.0 * added_m.abs() * tape.pull_sd_n / pull_n;
-            parts.extend([pull(pull_n), Part { what: What::Sag, added_m, sd_m }]);
-        }
+    if let Some(spans) = tape.certified_spans {
+        let span_m = nominal_m / f64::from(spans);
+        let sag = sag_m(span_m, spans, tape.weight_n_per_m, tape.standard_pull_n);
+        parts.push(part(What::Sag, -sag * m / nominal_m, 0.0));
     }
     parts
 }
@@ -200,8 +170,7 @@ pub fn transfer(observed: &Observed, tape: &TapeSettings, reading_sd: Length) ->
     if depths[1] > tape.hung {
         return Err(NotATransfer::BelowThePlummet { depth: depths[1], hung: tape.hung });
     }
-    let held = Held::Hanging { plummet_n: conditions.pull_n, depths, hung: tape.hung };
-    let parts = corrections(taped, tape, conditions.temperature_c, &held);
+    let parts = corrections(depths, tape, conditions);
     let added: f64 = parts.iter().map(|part| part.added_m).sum();
     let height = taped + Length::from_f64_m(added).ok_or(NotATransfer::TooLarge)?;
     let readings = 2.0 * reading_sd.to_f64_m().powi(2) + 2.0 * tape.reading_sd.to_f64_m().powi(2);
@@ -236,6 +205,8 @@ pub fn check(tape: &TapeSettings) -> Result<Conditions, NotATransfer> {
         ("the plummet's weight", pull_n),
         ("the cross-section", tape.cross_section_mm2),
         ("the modulus", tape.modulus_gpa),
+        ("the pull of the certificate", tape.standard_pull_n),
+        ("the number of spans of the certificate", tape.certified_spans.map_or(1.0, f64::from)),
     ] {
         if value <= 0.0 || !value.is_finite() {
             return Err(NotATransfer::NotPositive { what, value });
@@ -352,6 +323,7 @@ mod tests {
             temperature_c: Some(10.0),
             clamped_at: Length::ZERO,
             hung: Length::from_mm(50_000),
+            certified_spans: None,
             reading_sd: Length::from_um(300),
             certificate_sd_ppm: 10.0,
             temperature_sd_c: 1.0,
@@ -378,8 +350,8 @@ mod tests {
     fn the_plummet_of_the_rule_makes_pull_and_weight_vanish() {
         let tape = tape();
         let plummet_n = tape.standard_pull_n - tape.weight_n_per_m * 50.0 / 2.0;
-        let held = Held::Hanging { plummet_n, depths: [Length::ZERO, tape.hung], hung: tape.hung };
-        let parts = corrections(tape.hung, &tape, 20.0, &held);
+        let conditions = Conditions { pull_n: plummet_n, temperature_c: 20.0 };
+        let parts = corrections([Length::ZERO, tape.hung], &tape, conditions);
         let of = |what| parts.iter().find(|part| part.what == what).unwrap().added_m;
         assert!((of(What::Pull) + of(What::OwnWeight)).abs() < 1e-12);
         assert!(of(What::OwnWeight) > 0.0);
@@ -401,6 +373,16 @@ mod tests {
         // 2 * 0.3^2 twice, 0.2, 0.232 and 0.04 mm.
         let wanted = (0.36f64 + 0.04 + 0.232f64.powi(2) + 0.0016).sqrt();
         assert!((found.sd.to_f64_mm() - wanted).abs() < 1e-6, "{}", found.sd.to_f64_mm());
+    }
+
+    #[test]
+    fn what_a_certificate_lost_to_sag_is_given_back() {
+        // 50 m in one span at 50 N with 0.2 N/m: 0.04 * 125000 / (24 * 2500) = 83.3 mm; of 20 m two fifths.
+        let sagged = TapeSettings { certified_spans: Some(1), ..tape() };
+        let found = transfer(&observed(), &sagged, Length::from_um(300)).unwrap();
+        let sag = found.parts.iter().find(|part| part.what == What::Sag).unwrap();
+        assert!((1000.0 * sag.added_m - 83.333_333_333 * 0.4).abs() < 1e-6, "{sag:?}");
+        assert!(transfer(&observed(), &tape(), Length::from_um(300)).unwrap().parts.len() == 4, "supported throughout");
     }
 
     #[test]
@@ -441,7 +423,8 @@ mod tests {
             error(TapeSettings { plummet_n: Some(0.0), ..tape() }, observed()),
             "the plummet's weight is 0, more than nought was wanted"
         );
-        let swapped = Observed { tape_below: Length::from_mm(2_000), tape_above: Length::from_mm(22_000), ..observed() };
+        let swapped =
+            Observed { tape_below: Length::from_mm(2_000), tape_above: Length::from_mm(22_000), ..observed() };
         assert!(error(tape(), swapped).starts_with("the tape reads 22.000 m at the upper level"));
         let short = TapeSettings { hung: Length::from_mm(20_000), ..tape() };
         assert!(error(short, observed()).ends_with("only 20.000 m hang: say how much hangs"));

@@ -128,7 +128,10 @@ impl fmt::Display for NotWires {
             }
             NotWires::Order { wires } => {
                 let [upper, middle, lower] = wires.map(|wire| wire.digits().to_string());
-                write!(f, "the wires {upper}, {middle}, {lower} are out of order: the middle one lies between the others")
+                write!(
+                    f,
+                    "the wires {upper}, {middle}, {lower} are out of order: the middle one lies between the others"
+                )
             }
             NotWires::HalfIntervals { apart, limit, unit } => write!(
                 f,

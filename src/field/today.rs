@@ -84,7 +84,9 @@ fn instrument(book: &Book, now: Moment, put: Put<'_>) {
     let asked = |days: u32, basis: &str| format!("{days} days ({}{basis})", class.title);
     let Some((activity, done, judged)) = latest else {
         let (group, within) = match interval {
-            Some(interval) => (Group::Due, format!(", wanted within {}", asked(interval.days, interval.basis.remark()))),
+            Some(interval) => {
+                (Group::Due, format!(", wanted within {}", asked(interval.days, interval.basis.remark())))
+            }
             None => (Group::Open, String::new()),
         };
         return put(group, format!("the level has not been tested in this job{within}"));
@@ -103,7 +105,8 @@ fn instrument(book: &Book, now: Moment, put: Put<'_>) {
 fn marks(book: &Book, put: Put<'_>) {
     let mut seen = Vec::new();
     for (activity, done) in book.activities().outcomes().rev() {
-        let (Task::CheckMark { mark, against, .. }, Outcome::Checked { agreement, .. }) = (&activity.task, &done.outcome)
+        let (Task::CheckMark { mark, against, .. }, Outcome::Checked { agreement, .. }) =
+            (&activity.task, &done.outcome)
         else {
             continue;
         };

@@ -64,7 +64,7 @@ pub fn print(book: &FieldBook) -> String {
 }
 
 /// A text as it stands in a cell.
-fn cell_of(text: Cow<'_, str>) -> Cow<'_, str> {
+pub(super) fn cell_of(text: Cow<'_, str>) -> Cow<'_, str> {
     if text.starts_with(LEADS) { Cow::Owned(format!("'{text}")) } else { text }
 }
 

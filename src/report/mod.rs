@@ -5,6 +5,8 @@ pub mod csv;
 pub mod document;
 pub mod json;
 pub mod live;
+pub mod network;
+pub mod plan;
 pub mod plot;
 pub mod state;
 pub mod text;

@@ -35,6 +35,11 @@ pub fn list(book: &Book, job: &str, now: Moment) -> Today {
     }
 }
 
+/// JSON Schema of the list.
+pub fn schema() -> serde_json::Value {
+    schemars::schema_for!(Today).to_value()
+}
+
 /// The list as lines, each group under its head.
 pub fn words(list: &Today) -> Vec<String> {
     let mut words = Vec::new();

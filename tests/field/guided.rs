@@ -71,10 +71,7 @@ fn the_run_goes_on_where_it_was_when_an_activity_is_left() {
     let mut person = metres();
     person.key(&["1.5000 20"]);
     person.say("test two-peg mid-outside 40 10");
-    assert_eq!(
-        person.refused("test field full"),
-        "the two-peg test is under way: bring it to its end, or say leave"
-    );
+    assert_eq!(person.refused("test field full"), "the two-peg test is under way: bring it to its end, or say leave");
     person.key(&["1.4000", "1.3000"]);
     person.say("leave");
     person.key(&["1.2000 20"]);
@@ -169,7 +166,10 @@ fn the_instrument_is_matched_to_a_height_and_the_run_takes_over() {
     assert!(done.contains("matched: the instrument is 0.0010 ft low, within 0.0010 ft"), "{done}");
     person.key(&["4.999", "5.000 30"]);
     assert_eq!(person.book().entries().len(), 2, "the transfer is a setup like any other");
-    assert_eq!(person.refused("match 130 on BM-1").split(", out").next(), Some("the height 130 ft is 30.000 ft from BM-1"));
+    assert_eq!(
+        person.refused("match 130 on BM-1").split(", out").next(),
+        Some("the height 130 ft is 30.000 ft from BM-1")
+    );
     assert!(person.refused("match 105 on NOWHERE").contains("NOWHERE has no elevation"));
 }
 

@@ -58,7 +58,8 @@ struct PegPublished {
 
 fn positions(case: &Case<PegInput, PegPublished>) -> [Position; 2] {
     let whole = |distance: Option<i64>| Length::from_mm(distance.unwrap_or(0) * 1000);
-    let sight = |reading: &Number, distance| Sight { reading: case.length(reading), distance: whole(distance), shots: 1 };
+    let sight =
+        |reading: &Number, distance| Sight { reading: case.length(reading), distance: whole(distance), shots: 1 };
     let setups = case.of.input.setup.as_ref().expect("two setups");
     let position = |setup: &PegSetup| Position {
         a: sight(&setup.reading_a, setup.distance_a),
@@ -167,7 +168,8 @@ fn reciprocal_levelling() {
     let mut explained = 0;
     for case in cases::<ReciprocalInput, ReciprocalPublished>("reciprocal") {
         let (input, published) = (&case.of.input, &case.of.published);
-        let bank = |setup: &ReciprocalSetup| Bank { a: case.length(&setup.reading_a), b: case.length(&setup.reading_b) };
+        let bank =
+            |setup: &ReciprocalSetup| Bank { a: case.length(&setup.reading_a), b: case.length(&setup.reading_b) };
         let set = Set { at_a: bank(&input.setup[0]), at_b: bank(&input.setup[1]) };
         let found = reciprocal::reciprocal(&[set], Length::from_um(300)).unwrap();
         let printed = &published.height_difference_b_minus_a;
@@ -297,7 +299,8 @@ fn three_wires() {
             case.agrees("mean", at, "mean", &published.mean.as_ref().unwrap()[at], found.mean.value());
             let interval = &published.stadia_interval.as_ref().unwrap()[at];
             case.agrees("stadia_interval", at, "stadia_interval", interval, found.interval);
-            let length = Length::parse(&published.sight_length.as_ref().unwrap()[at].to_string(), case.of.units).unwrap();
+            let length =
+                Length::parse(&published.sight_length.as_ref().unwrap()[at].to_string(), case.of.units).unwrap();
             assert!((found.sight.value() - length).abs() <= case.tolerance("sight_length"));
         }
         let table = input.half_interval_difference.iter().flatten();
@@ -349,7 +352,8 @@ fn tapes() {
         let (input, published) = (&case.of.input, &case.of.published);
         methods.push(input.method.clone());
         let tolerance = |quantity: &str| {
-            let file: toml::Table = std::fs::read_to_string(format!("fixtures/field/{}.toml", case.id)).unwrap().parse().unwrap();
+            let file: toml::Table =
+                std::fs::read_to_string(format!("fixtures/field/{}.toml", case.id)).unwrap().parse().unwrap();
             file["tolerance"][quantity].as_float().unwrap()
         };
         let newtons = |kgf: Option<f64>| {
@@ -414,10 +418,10 @@ struct RoomPublished {
 fn heights_in_buildings_are_those_of_the_book_and_of_the_target_set_from_them() {
     for case in cases::<RoomInput, RoomPublished>("building_height") {
         let (input, published) = (&case.of.input, &case.of.published);
-        let floor = KnownPoint { name: name("floor"), elevation: case.measured(&input.floor_elevation), assumed: false };
+        let floor =
+            KnownPoint { name: name("floor"), elevation: case.measured(&input.floor_elevation), assumed: false };
         let start = Some(floor.name.clone());
-        let mut crew =
-            Crew::new(Settings { unit: case.of.units, start, known: vec![floor], ..settings() });
+        let mut crew = Crew::new(Settings { unit: case.of.units, start, known: vec![floor], ..settings() });
         for (number, role, point) in
             [(&input.floor_reading, Role::Back, "floor"), (&input.overhead_reading, Role::Intermediate, "overhead")]
         {

@@ -306,7 +306,7 @@ fn a_capture_ends_after_the_time_it_was_given_and_one_of_nothing_is_not_kept() {
     simulated.interrupt();
     let simulated = simulated.end();
     assert_eq!(simulated.code, 0);
-    assert!(simulated.out.ends_with("0 records, 0 bytes"), "{}", simulated.out);
+    assert!(simulated.out.ends_with("0 records, 0 bytes\n"), "{}", simulated.out);
 }
 
 #[test]

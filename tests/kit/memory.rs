@@ -52,7 +52,7 @@ fn listening_to_a_long_capture_takes_no_more_than_its_queue() {
         [[record]]\nname = \"chatter\"\nkind = \"ignored\"\nbegins = \"#\"\n";
     std::fs::write(folder.path().join("lines.toml"), lines).unwrap();
     let chatter = [&b"#"[..], &vec![b'.'; 60_000], b"\n"].concat();
-    let listen = "listen --capture pipe --pace full --format lines.toml --job a.job --quiet --json";
+    let listen = "listen --capture pipe --pace full --format lines.toml --job a.job --quiet --no-page --json";
     let peak = peak_kb(folder.path(), listen, 30 * MB, &chatter);
     assert!(peak < MOST_KB, "{peak} kB");
 }

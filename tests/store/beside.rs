@@ -140,6 +140,7 @@ fn tape(plummet_n: Option<f64>, temperature_c: Option<f64>) -> TapeSettings {
         temperature_c,
         clamped_at: Length::ZERO,
         hung: mm(48_000),
+        certified_spans: plummet_n.map(|_| 3),
         reading_sd: Length::from_um(300),
         certificate_sd_ppm: 10.0,
         temperature_sd_c: 1.0,

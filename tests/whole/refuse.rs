@@ -36,7 +36,7 @@ const SETTINGS: &[(&str, &[&str])] = &[
     ("--sequence BFB", &["--sequence", "BFB", "BFFB was probably meant"]),
     ("--known BM-1", &["--known", "BM-1"]),
     ("--known BM-1=52,348", &["--known", "',' found inside a number"]),
-    ("--known BM-1=1e3", &["--known", "1e3"]),
+    ("--known BM-1=1e3", &["--known", "unknown unit \"e3\""]),
     ("--known BM-1=inf", &["--known", "inf"]),
     ("--staffs three", &["--staffs", "three"]),
     ("--booking rise", &["--booking", "rise-and-fall"]),

@@ -266,6 +266,9 @@ pub struct TapeSettings {
     pub clamped_at: Length,
     /// How much of it hangs, from the clamp to the plummet.
     pub hung: Length,
+    /// How many spans it was hung in when it was certified; supported throughout if none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certified_spans: Option<u32>,
     /// Standard deviation of one tape reading.
     pub reading_sd: Length,
     /// Standard deviation of the certificate, parts per million.

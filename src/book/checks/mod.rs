@@ -38,7 +38,8 @@ const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
 ];
 
 /// The checks made on the run as it stands, after its latest setup.
-const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] = &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook];
+const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] =
+    &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook];
 
 /// Share of its limit that a value must fall below before a finding is taken back, so that one which hovers about
 /// its limit is said once.

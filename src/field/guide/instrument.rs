@@ -93,7 +93,9 @@ fn collimation(
     let verdict = match judged {
         Judged::Within => format!("within the limit ({limit})"),
         Judged::Doubtful => {
-            format!("in doubt: the limit ({limit}) lies within the uncertainty; test again with more shots or longer sights")
+            format!(
+                "in doubt: the limit ({limit}) lies within the uncertainty; test again with more shots or longer sights"
+            )
         }
         Judged::Over => {
             format!("over the limit ({limit}): have it adjusted, or take it out of readings: correct collimation on")
@@ -140,10 +142,7 @@ fn pairs(look: &Look<'_>, set: u32, wanted: u32) -> Vec<Pair> {
     let reading = |shot: &TakenShot| shot.reading.staff.value();
     let pair = |at: u32| {
         let back = 2 * (set * wanted + at);
-        Some(Pair {
-            back: reading(look.activity.at_slot(back)?),
-            fore: reading(look.activity.at_slot(back + 1)?),
-        })
+        Some(Pair { back: reading(look.activity.at_slot(back)?), fore: reading(look.activity.at_slot(back + 1)?) })
     };
     (0..wanted).filter_map(pair).collect()
 }

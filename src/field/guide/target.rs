@@ -35,7 +35,10 @@ pub(super) fn permit(book: &Book, task: &Task) -> Result<(), String> {
         }
     }
     let Some(instrument) = line_of_sight(book, *run, *setup) else {
-        return Err(format!("{} cannot be set: no line of sight, shoot a backsight on a known point first", target.name));
+        return Err(format!(
+            "{} cannot be set: no line of sight, shoot a backsight on a known point first",
+            target.name
+        ));
     };
     match set_out::aim(instrument, target.design.value(), &book.settings().staffs) {
         Ok(_) => Ok(()),
@@ -141,14 +144,7 @@ fn struck(
     guide
 }
 
-fn done(
-    look: &Look<'_>,
-    target: &DesignTarget,
-    aim: Aim,
-    reading: Length,
-    rise: Option<Length>,
-    unit: Unit,
-) -> Guide {
+fn done(look: &Look<'_>, target: &DesignTarget, aim: Aim, reading: Length, rise: Option<Length>, unit: Unit) -> Guide {
     let off = -aim.up_by(reading);
     let means = match (&target.means, &target.offset) {
         (Some(means), Some(offset)) => format!(", {means} + {} {}", offset.digits(), offset.unit()),

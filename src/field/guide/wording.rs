@@ -30,7 +30,11 @@ pub fn moved(up_by: Length, unit: Unit) -> String {
     let feet = format!("{} {foot}", size.show(foot, 3));
     let mm = format!("{} mm", size.show(Unit::Millimetre, 1));
     let sixteenths = show_feet_inches(size);
-    if unit.is_foot() { format!("{way} {feet}, {sixteenths}, {mm}") } else { format!("{way} {mm}, {feet}, {sixteenths}") }
+    if unit.is_foot() {
+        format!("{way} {feet}, {sixteenths}, {mm}")
+    } else {
+        format!("{way} {mm}, {feet}, {sixteenths}")
+    }
 }
 
 #[cfg(test)]

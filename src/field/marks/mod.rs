@@ -82,8 +82,7 @@ impl Tested {
 /// Tests an observed rise from one mark to another against their elevations.
 pub fn agree(from: &Mark, to: &Mark, observed: Length, observed_sd: Length) -> Tested {
     let known = to.elevation.value() - from.elevation.value();
-    let variance: f64 =
-        [from.sd, to.sd, Some(observed_sd)].into_iter().flatten().map(|sd| sd.to_f64_m().powi(2)).sum();
+    let variance: f64 = [from.sd, to.sd, Some(observed_sd)].into_iter().flatten().map(|sd| sd.to_f64_m().powi(2)).sum();
     Tested::of(observed - known, variance.sqrt())
 }
 
@@ -165,7 +164,8 @@ mod tests {
 
     #[test]
     fn epochs_tell_which_marks_have_settled() {
-        let first = [mark("A", "50.0000", 300), mark("B", "51.0000", 300), mark("C", "52.0000", 300), mark("D", "1", 0)];
+        let first =
+            [mark("A", "50.0000", 300), mark("B", "51.0000", 300), mark("C", "52.0000", 300), mark("D", "1", 0)];
         let second = [
             mark("B", "50.9980", 400),
             mark("A", "50.0004", 400),

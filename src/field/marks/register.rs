@@ -213,7 +213,10 @@ BM-1,52.3471,m,0.0005,national,2026-06-01,run 7,,
         assert_eq!(marks[1].name.as_str(), "=1+1");
         assert_eq!(write(&marks), REGISTER);
         let counting = latest(&marks);
-        assert_eq!(counting.iter().map(|mark| mark.elevation.digits().as_str()).collect::<Vec<_>>(), ["52.3471", "50.00"]);
+        assert_eq!(
+            counting.iter().map(|mark| mark.elevation.digits().as_str()).collect::<Vec<_>>(),
+            ["52.3471", "50.00"]
+        );
     }
 
     #[test]

@@ -32,8 +32,7 @@ use crate::book::reading::PointName;
 use crate::units::{Length, Measured, Unit};
 
 /// The columns.
-pub const COLUMNS: [&str; 8] =
-    ["target", "elevation", "offset", "unit", "tolerance", "distance", "ground", "means"];
+pub const COLUMNS: [&str; 8] = ["target", "elevation", "offset", "unit", "tolerance", "distance", "ground", "means"];
 
 /// The longest list that is read: a building has fewer targets than this, and one list is one look at a screen.
 pub const ROWS_MAX: usize = 10_000;
@@ -79,7 +78,8 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, ListError> {
         }
         if record.len() > header.len() {
             let (found, wanted) = (record.len(), header.len());
-            let what = format!("{found} fields found, {wanted} were wanted: put a name with a comma into double quotes");
+            let what =
+                format!("{found} fields found, {wanted} were wanted: put a name with a comma into double quotes");
             return Err(ListError { line, what });
         }
         let raw = raw(&record, &places, line)?;
@@ -197,7 +197,10 @@ fn between(raws: &[Raw], at: usize) -> Result<Length, ListError> {
 
 fn unreadable(error: &::csv::Error) -> ListError {
     // Rows may have any number of fields and the bytes are in memory, so only their encoding can be wrong.
-    ListError { line: error.position().map_or(1, ::csv::Position::line), what: "the bytes are not UTF-8 text".to_owned() }
+    ListError {
+        line: error.position().map_or(1, ::csv::Position::line),
+        what: "the bytes are not UTF-8 text".to_owned(),
+    }
 }
 
 /// Where and why a list cannot be read.

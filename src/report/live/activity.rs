@@ -105,7 +105,9 @@ pub(super) fn begun_words(task: &Task) -> String {
         Task::SetTarget { target, line, .. } => {
             let (digits, unit) = (target.design.digits(), target.design.unit());
             let struck = match line {
-                Some(LineMarks { apart, .. }) => format!(", struck through two marks {} {unit} apart", apart.show(unit, 2)),
+                Some(LineMarks { apart, .. }) => {
+                    format!(", struck through two marks {} {unit} apart", apart.show(unit, 2))
+                }
                 None => String::new(),
             };
             format!("{name} {} begun: {digits} {unit}{struck}", target.name)

@@ -1,0 +1,344 @@
+//! What job files give to a network: observed differences between marks, known points, and how good both are.
+//!
+//! A run is cut wherever it passes a mark: a known point, a start, or a point that somebody or a record named, at every visit. Turning points that only have their number stand inside a section, or are marks too where
+//! [`Detail::TurningPoints`] is asked for. A gap in a run ends a section; nothing is carried over it.
+//!
+//! An intermediate sight on a named point is a section of its own, single and unchecked. It shares its backsight with its
+//! setup's foresight; that correlation is left out, which makes the two seem a little better known to one another than
+//! they are.
+//!
+//! A rise that was observed otherwise than by a run, up a tape or across a gap, is a section of its own with the deviation
+//! that its own readings gave it, whatever rule weighs the runs.
+//!
+//! Turning points and unnamed starts belong to their job: beside other jobs their names carry the job's.
+
+use std::collections::BTreeSet;
+
+use super::given::{Given, Hold, KnownMark, Section};
+use super::weights::{Growth, WeightRule};
+use crate::book::Book;
+use crate::book::closure::setup_sd_mm;
+use crate::book::reading::PointName;
+use crate::book::run::{Run, Setup, Side};
+use crate::units::Length;
+
+/// Which points become marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Detail {
+    /// Known and named ones.
+    Marks,
+    /// Every turning point too: each setup is a section.
+    TurningPoints,
+}
+
+/// Whether sections state the standard deviation that their readings let expect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Deviations {
+    /// Each states its own, which wins over any rule of weights.
+    Stated,
+    /// A rule is to weigh them.
+    LeftOut,
+}
+
+/// A job with the name that its own points are told apart by.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The name.
+    pub name: &'a str,
+    /// The book.
+    pub book: &'a Book,
+}
+
+/// The network that some jobs come to. Elevations that were made up hold it only if there are no others.
+pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> Given {
+    let mut given = Given::default();
+    let assumed_only = jobs.iter().flat_map(|job| job.book.known().values()).all(|known| known.assumed);
+    for job in jobs {
+        let names = Names { job: (jobs.len() > 1).then_some(job.name), marks: marks(job.book, detail) };
+        let known = job.book.known().values().filter(|known| !known.assumed || assumed_only);
+        given.known.extend(known.map(|known| KnownMark {
+            mark: known.name.clone(),
+            elevation: known.elevation.value(),
+            hold: Hold::Fixed,
+        }));
+        let settings = job.book.settings();
+        let setup_mm = setup_sd_mm(settings.instrument.reading_sd, settings.sequence.wanted());
+        for run in job.book.runs() {
+            given.sections.extend(sections(run, &names, deviations, setup_mm));
+        }
+        given.sections.extend(job.book.activities().rises().filter_map(|observed| {
+            let (from, to) = observed.activity.task.ends()?;
+            let section = Section::new(names.of(from), names.of(to), observed.rise);
+            Some(Section { deviation: Some(observed.sd), ..section })
+        }));
+    }
+    given
+}
+
+/// The rule of weights that the instruments of these jobs let expect: from the standard deviation of a setup, and by length
+/// as many setups as they took a kilometre. `None` without setups or, by length, without sight lengths.
+///
+/// `s_km = s_setup sqrt(setups / km)`, errors of setups added in quadrature. Source: textbooks, from memory.
+pub fn instrument_rule(jobs: &[Source<'_>], growth: Growth) -> Option<WeightRule> {
+    let (mut variance, mut count, mut length) = (0.0, 0.0, Length::ZERO);
+    for job in jobs {
+        let settings = job.book.settings();
+        let setup_mm = setup_sd_mm(settings.instrument.reading_sd, settings.sequence.wanted());
+        let setups: u32 = job.book.runs().iter().filter_map(|run| run.setups.last()).map(Setup::setups).sum();
+        variance += setup_mm * setup_mm * f64::from(setups);
+        count += f64::from(setups);
+        length += job.book.runs().iter().map(Run::distance).sum();
+    }
+    let per = match growth {
+        Growth::Setups => count,
+        Growth::Length => length.to_f64_m() / 1000.0,
+    };
+    (count > 0.0 && per > 0.0).then(|| {
+        let mm = (variance / per).sqrt();
+        match growth {
+            Growth::Setups => WeightRule::Setups { mm_per_sqrt_setup: mm },
+            Growth::Length => WeightRule::Length { mm_per_sqrt_km: mm },
+        }
+    })
+}
+
+/// The names by which a job's runs are cut, and what its points are called beside those of other jobs.
+struct Names<'a> {
+    job: Option<&'a str>,
+    marks: BTreeSet<PointName>,
+}
+
+/// Names that stand for a mark in this job. A turning point from which an intermediate sight was taken is one, so that the
+/// sight shares no setup with the section past it.
+fn marks(book: &Book, detail: Detail) -> BTreeSet<PointName> {
+    let mut marks: BTreeSet<PointName> = book.known().keys().cloned().collect();
+    let ends = book.activities().rises().filter_map(|observed| observed.activity.task.ends());
+    marks.extend(ends.flat_map(|(from, to)| [from.clone(), to.clone()]));
+    for run in book.runs() {
+        marks.insert(run.start.clone());
+        for setup in &run.setups {
+            let all = detail == Detail::TurningPoints;
+            marks.extend(setup.fore_point.iter().filter(|_| all || setup.fore_named).cloned());
+            let named: Vec<&Side> = setup.sides.iter().filter(|side| is_named(book, side)).collect();
+            marks.extend(named.first().map(|_| setup.back_point.clone()));
+            marks.extend(named.into_iter().map(|side| side.point.clone()));
+        }
+    }
+    marks
+}
+
+/// Whether the record or a person named the point of an intermediate sight.
+fn is_named(book: &Book, side: &Side) -> bool {
+    let reading = side.shot.reading;
+    let sent = book.entry(reading).is_some_and(|entry| entry.reading.point.is_some());
+    sent || book.amendments().of(reading).is_some_and(|said| said.point.is_some())
+}
+
+impl Names<'_> {
+    /// What a point is called in the network.
+    fn of(&self, point: &PointName) -> PointName {
+        match self.job {
+            Some(job) if own(point) => {
+                let text = format!("{point} ({job})");
+                PointName::new(&text).ok().or_else(|| PointName::from_wire(&text)).unwrap_or_else(|| point.clone())
+            }
+            _ => point.clone(),
+        }
+    }
+}
+
+/// A name that every job gives to points of its own: a numbered turning point, or the start that nobody named.
+fn own(point: &PointName) -> bool {
+    let text = point.as_str();
+    let number = text.strip_prefix("TP").filter(|number| !number.is_empty());
+    text == "START" || number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+}
+
+/// The part of a run since its last mark.
+struct Stretch {
+    from: PointName,
+    rise: Length,
+    length: Option<Length>,
+    setups: u32,
+}
+
+impl Stretch {
+    fn new(from: &PointName) -> Self {
+        Stretch { from: from.clone(), rise: Length::ZERO, length: Some(Length::ZERO), setups: 0 }
+    }
+
+    fn end(&self, to: &PointName, names: &Names<'_>, deviations: Deviations, setup_mm: f64) -> Section<PointName> {
+        let deviation = Length::from_f64_m(setup_mm / 1000.0 * f64::from(self.setups).sqrt());
+        Section {
+            length: self.length.filter(|length| *length > Length::ZERO),
+            setups: Some(self.setups),
+            deviation: deviation.filter(|_| deviations == Deviations::Stated),
+            ..Section::new(names.of(&self.from), names.of(to), self.rise)
+        }
+    }
+}
+
+fn sections(run: &Run, names: &Names<'_>, deviations: Deviations, setup_mm: f64) -> Vec<Section<PointName>> {
+    let mut found = Vec::new();
+    let mut stretch = Some(Stretch::new(&run.start));
+    for setup in &run.setups {
+        let end = |stretch: &Stretch, to: &PointName| stretch.end(to, names, deviations, setup_mm);
+        found.extend(sides(setup, names).map(|(stretch, point)| end(&stretch, point)));
+        match (setup.reduced.rise(), &setup.fore_point) {
+            (Some(rise), Some(point)) => {
+                if let Some(stretch) = &mut stretch {
+                    stretch.rise += rise;
+                    stretch.setups += 1;
+                    stretch.length = stretch.length.zip(setup.reduced.length()).map(|(so_far, here)| so_far + here);
+                }
+                if names.marks.contains(point) {
+                    found.extend(stretch.as_ref().map(|stretch| end(stretch, point)));
+                    stretch = Some(Stretch::new(point));
+                }
+            }
+            // A gap: the next setup stands on the point that this one looked at, if it looked at one.
+            (_, point) => stretch = point.as_ref().map(Stretch::new),
+        }
+    }
+    let last = run.setups.last().and_then(|setup| setup.fore_point.as_ref());
+    if let (Some(stretch), Some(last)) = (stretch.filter(|stretch| stretch.setups > 0), last) {
+        // An open end: its last point is where the run was carried to, whatever it is called.
+        found.push(stretch.end(last, names, deviations, setup_mm));
+    }
+    found
+}
+
+/// Intermediate sights of a setup on marks, from its back point, which is one then.
+fn sides<'a>(setup: &'a Setup, names: &'a Names<'_>) -> impl Iterator<Item = (Stretch, &'a PointName)> {
+    let counted = setup.sides.iter().filter(|side| side.shot.counts() && names.marks.contains(&side.point));
+    counted.filter_map(|side| {
+        let rise = setup.reduced.back? - side.shot.value;
+        let length = setup.reduced.back_sight.zip(side.shot.sight).map(|(back, side)| back + side);
+        Some((Stretch { from: setup.back_point.clone(), rise, length, setups: 1 }, &side.point))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::event::{Body, Command, Event, Target};
+    use crate::book::moment::Moment;
+    use crate::book::reading::{Heard, Reading, Role};
+    use crate::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
+    use crate::book::{classes, sequence::Sequence};
+    use crate::units::{Measured, Unit};
+
+    fn metres(text: &str) -> Measured {
+        Measured::parse(text, Unit::Metre).unwrap()
+    }
+
+    fn name(text: &str) -> PointName {
+        PointName::new(text).unwrap()
+    }
+
+    /// A job that knows `A` at 10 m, and what is heard and said in it: `reading point` or `reading`, an `i` before an
+    /// intermediate sight.
+    fn book(shots: &[&str], said: &[Command]) -> Book {
+        let settings = Settings {
+            unit: Unit::Metre,
+            also_units: Vec::new(),
+            class: classes::find("building").unwrap().clone(),
+            sequence: Sequence::BF,
+            start: Some(name("A")),
+            known: vec![KnownPoint { name: name("A"), elevation: metres("10.000"), assumed: false }],
+            staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
+            instrument: Instrument {
+                sight_min: Length::from_mm(1500),
+                sight_max: Length::from_mm(100_000),
+                name: None,
+                reading_sd: Length::from_um(300),
+            },
+            corrections: Corrections::default(),
+            booking: Booking::HeightOfInstrument,
+        };
+        let mut bodies = vec![Body::JobOpened { program: "test".to_owned(), settings: Box::new(settings) }];
+        for shot in shots {
+            let (role, shot) = match shot.strip_prefix("i ") {
+                Some(rest) => (Some(Role::Intermediate), rest),
+                None => (None, *shot),
+            };
+            let (staff, point) = shot.split_once(' ').map_or((shot, None), |(staff, point)| (staff, Some(name(point))));
+            let mut reading = Reading::of(metres(staff));
+            (reading.sight, reading.role, reading.point) = (Some(metres("20.00")), role, point);
+            bodies.push(Body::Heard { heard: Heard::Reading(reading) });
+        }
+        let by = crate::book::event::Origin::Tell;
+        bodies.extend(said.iter().map(|command| Body::Commanded { command: command.clone(), by: by.clone() }));
+        let event = |(seq, body)| Event { seq, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() };
+        let events: Vec<Event> = (1..).zip(bodies).map(event).collect();
+        Book::fold(&events)
+    }
+
+    /// `from to rise length setups` of each section.
+    fn told(jobs: &[Source<'_>], detail: Detail) -> Vec<String> {
+        let section = |section: &Section<PointName>| {
+            let length = section.length.map_or("-".to_owned(), |length| length.show(Unit::Metre, 0));
+            let rise = section.rise.show_signed(Unit::Metre, 3);
+            format!("{} {} {rise} {length} {}", section.from, section.to, section.setups.unwrap())
+        };
+        observed(jobs, detail, Deviations::LeftOut).sections.iter().map(section).collect()
+    }
+
+    const LOOP: [&str; 6] = ["1.500", "1.000", "1.400", "1.100 B", "1.000", "1.801 A"];
+
+    #[test]
+    fn a_run_is_cut_at_its_marks_or_at_every_point() {
+        let book = book(&LOOP, &[]);
+        let job = [Source { name: "one", book: &book }];
+        assert_eq!(told(&job, Detail::Marks), ["A B +0.800 80 2", "B A -0.801 40 1"]);
+        assert_eq!(told(&job, Detail::TurningPoints), ["A TP1 +0.500 40 1", "TP1 B +0.300 40 1", "B A -0.801 40 1"]);
+    }
+
+    #[test]
+    fn turning_points_of_two_jobs_are_two_points() {
+        let book = book(&LOOP[..4], &[]);
+        let jobs = [Source { name: "one", book: &book }, Source { name: "two", book: &book }];
+        assert_eq!(
+            told(&jobs, Detail::TurningPoints),
+            [
+                "A TP1 (one) +0.500 40 1",
+                "TP1 (one) B +0.300 40 1",
+                "A TP1 (two) +0.500 40 1",
+                "TP1 (two) B +0.300 40 1"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_named_intermediate_sight_hangs_on_the_point_that_its_setup_came_from() {
+        let book = book(&["1.500", "1.000", "1.400", "i 0.500 C", "i 0.600", "1.100 B"], &[]);
+        let job = [Source { name: "one", book: &book }];
+        assert_eq!(told(&job, Detail::Marks), ["A TP1 +0.500 40 1", "TP1 C +0.900 40 1", "TP1 B +0.300 40 1"]);
+    }
+
+    #[test]
+    fn nothing_is_carried_over_a_gap() {
+        let strike = Command::Strike { reading: 3, place: Default::default() };
+        let book = book(&["1.500", "1.000", "1.400", "1.100", "1.000", "1.801 B"], &[strike]);
+        let job = [Source { name: "one", book: &book }];
+        assert_eq!(told(&job, Detail::Marks), ["TP2 B -0.801 40 1"], "the stretch to the gap ends on no mark");
+        let named = Command::Point { reading: Target::Number(2), point: name("K") };
+        let strike = Command::Strike { reading: 3, place: Default::default() };
+        let book = self::book(&["1.500", "1.000", "1.400", "1.100", "1.000", "1.801 B"], &[named, strike]);
+        let job = [Source { name: "one", book: &book }];
+        assert_eq!(told(&job, Detail::Marks), ["A K +0.500 40 1", "TP2 B -0.801 40 1"]);
+    }
+
+    #[test]
+    fn weights_follow_from_the_instrument() {
+        let book = book(&LOOP, &[]);
+        let job = [Source { name: "one", book: &book }];
+        let Some(WeightRule::Setups { mm_per_sqrt_setup }) = instrument_rule(&job, Growth::Setups) else { panic!() };
+        assert!((mm_per_sqrt_setup - 0.3 * 2f64.sqrt()).abs() < 1e-12);
+        // 25 setups of 20 m sights to the kilometre.
+        let Some(WeightRule::Length { mm_per_sqrt_km }) = instrument_rule(&job, Growth::Length) else { panic!() };
+        assert!((mm_per_sqrt_km - 0.3 * 50f64.sqrt()).abs() < 1e-12);
+        let stated = observed(&job, Detail::Marks, Deviations::Stated).sections[0].deviation.unwrap();
+        assert!((stated.to_f64_mm() - 0.6).abs() < 1e-6, "two setups: {stated:?}");
+    }
+}
