@@ -16,7 +16,7 @@ use closerun::book::reading::{Heard, Reading};
 use closerun::book::settings::Settings;
 use closerun::book::{Book, Input, decide};
 use closerun::config::{Config, Given};
-use closerun::page::{Limits, Said, Upstream, Wanted};
+use closerun::page::{Instrument, Limits, Said, Upstream, Wanted};
 use closerun::units::{Measured, Unit};
 
 /// Shots of the first part; the first few warm everything up.
@@ -129,8 +129,9 @@ async fn follow(stream: tokio::net::TcpStream) -> u64 {
 /// The page in a process of its own: fed from a book without a store, as fast as a crew of machines would.
 fn serve() {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let limits = Limits { connections: CLIENTS + 8, streams: CLIENTS + 8 };
-    let (opened, mut feed) = closerun::page::open(listener, limits, Nobody).unwrap();
+    let limits = Limits { connections: CLIENTS + 8, streams: CLIENTS + 8, ..Limits::usual() };
+    let (opened, mut feeds) = closerun::page::open(listener, limits, vec![Instrument::new("bench", Nobody)]).unwrap();
+    let mut feed = feeds.remove(0);
     let mut book = Book::new();
     let mut keep = |body: Body, book: &mut Book| {
         let event =

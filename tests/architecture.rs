@@ -64,7 +64,7 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("rusqlite", &["store"]),
     ("serialport", &["link"]),
     ("tokio_serial", &["link"]),
-    ("rustix", &["link", "simulate", "store"]),
+    ("rustix", &["link", "simulate", "store", "page"]),
     ("crossterm", &["daemon/outlet"]),
     ("clap", &["cli"]),
     ("tracing_subscriber", &["cli/log"]),

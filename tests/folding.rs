@@ -1,6 +1,6 @@
 //! What must hold for any readings and any commands: the folded book is the live one (asserted by the harness at every
-//! step), a strike and its restoring cancel, the order of commands about different readings does not matter, the page
-//! check is an equality, and metres and feet come to the same heights.
+//! step), and so is the one whose readings are all placed anew; a strike and its restoring cancel; the order of commands
+//! about different readings does not matter; the page check is an equality; metres and feet come to the same heights.
 
 mod harness;
 
@@ -8,7 +8,7 @@ use closerun::book::event::{Command, Taken, Target};
 use closerun::book::reading::{Heard, Reading, Role};
 use closerun::book::{Book, SpotState};
 use closerun::units::{Length, Measured, Unit};
-use harness::crew::{Crew, name, settings};
+use harness::crew::{Crew, known, name, settings};
 use proptest::prelude::*;
 
 /// A staff reading in 0.01 mm and a sight length in centimetres.
@@ -67,6 +67,13 @@ fn crew(sequence: &str, shots: &[(i64, i64)]) -> Crew {
     crew
 }
 
+/// What a record may say of its reading besides the numbers: nothing, a role, a point, or both.
+fn named() -> impl Strategy<Value = (Option<Role>, Option<&'static str>)> {
+    let role = prop::sample::select(vec![None, None, Some(Role::Back), Some(Role::Fore), Some(Role::Intermediate)]);
+    let point = prop::sample::select(vec![None, None, None, Some("BM-1"), Some("BM-2"), Some("P1"), Some("TP2")]);
+    (role, point)
+}
+
 /// Runs, places and findings: everything that a person would call the book.
 fn content(book: &Book) -> String {
     let spots: Vec<_> = (1..=book.entries().len() as u32).map(|number| book.spot(number)).collect();
@@ -109,6 +116,24 @@ proptest! {
                     }
                 }
             }
+        }
+    }
+
+    #[test]
+    fn a_book_kept_reading_by_reading_is_the_one_placed_all_at_once(
+        sequence in sequences(),
+        shots in prop::collection::vec(((2_000i64..390_000, 200i64..4_500), named()), 1..24),
+    ) {
+        let mut settings = settings();
+        settings.sequence = sequence.parse().unwrap();
+        settings.known.push(known("BM-2", "50.2000"));
+        let mut crew = Crew::new(settings);
+        for ((staff, sight), (role, point)) in shots {
+            let mut reading = reading(staff, sight);
+            reading.role = role;
+            reading.point = point.map(name);
+            crew.hear(Heard::Reading(reading));
+            prop_assert_eq!(content(&crew.book), content(&crew.placed_anew()));
         }
     }
 

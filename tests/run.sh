@@ -5,7 +5,7 @@ set -eu
 cd "$(dirname "$0")/.."
 
 # Debian packages: the other end of a TCP link, system-call faults, compilers for the fault shim and libFuzzer, Python
-# for the independent recomputation of the hash chain and of adjustments, a browser for the live page.
+# for the independent recomputation of the hash chain and of adjustments, a browser and curl for the live page.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
@@ -13,6 +13,7 @@ have strace || wanted="$wanted strace"
 have cc || wanted="$wanted gcc libc6-dev"
 have c++ || wanted="$wanted g++"
 have python3 || wanted="$wanted python3"
+have curl || wanted="$wanted curl"
 have chromium || wanted="$wanted chromium"
 have chromedriver || wanted="$wanted chromium-driver"
 have mkfs.ext4 || wanted="$wanted e2fsprogs"
@@ -48,7 +49,7 @@ if [ ! -f "$axe/node_modules/axe-core/axe.min.js" ]; then
     have npm || { [ "$(id -u)" = 0 ] && apt-get install -q -y --no-install-recommends npm >/dev/null; } || true
     mkdir -p "$axe"
     npm install --no-audit --no-fund --silent --prefix "$axe" axe-core@4 >/dev/null ||
-        echo "could not install axe-core: the test that needs it will say so"
+        echo "could not install axe-core: the page's own checks stand alone"
 fi
 
 cargo fmt --check

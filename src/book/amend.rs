@@ -2,11 +2,13 @@
 //!
 //! A command names its reading, so it means the same whether it came before the reading or long after.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::activity::DesignTarget;
-use super::event::{Command, ReadingNumber, StruckPlace, Taken, Target};
+use super::event::{Command, Origin, ReadingNumber, StruckPlace, Taken, Target};
 use super::marks::Mark;
+use super::moment::Moment;
 use super::reading::{PointName, Reading, Role};
 use super::settings::{Corrections, KnownPoint};
 use crate::units::Measured;
@@ -41,6 +43,10 @@ pub struct Amendment {
 pub struct Said {
     /// The number of its event.
     pub event: u64,
+    /// When.
+    pub at: Moment,
+    /// Over which way.
+    pub by: Origin,
     /// What was said.
     pub command: Command,
 }
@@ -61,11 +67,14 @@ pub struct Amendments {
 
 impl Amendments {
     /// Takes one more command in.
-    pub(super) fn say(&mut self, event: u64, command: &Command) {
-        self.said.push(Said { event, command: command.clone() });
-        match command {
-            Command::Undo { .. } => self.gather(),
-            _ => self.fold(command),
+    pub(super) fn say(&mut self, said: Said) {
+        let undoes = matches!(said.command, Command::Undo { .. });
+        if !undoes {
+            self.fold(&said.command);
+        }
+        self.said.push(said);
+        if undoes {
+            self.gather();
         }
     }
 
@@ -108,10 +117,12 @@ impl Amendments {
     }
 
     /// The corrections of a reading: those of the settings, unless a person said otherwise of its inclination.
-    pub fn corrections(&self, reading: ReadingNumber, settings: &Corrections) -> Corrections {
+    pub fn corrections<'a>(&self, reading: ReadingNumber, settings: &'a Corrections) -> Cow<'a, Corrections> {
         match self.collimation.range(..=reading).next_back() {
-            Some((_, collimation)) => Corrections { collimation_mm_per_m: *collimation, ..settings.clone() },
-            None => settings.clone(),
+            Some((_, collimation)) => {
+                Cow::Owned(Corrections { collimation_mm_per_m: *collimation, ..settings.clone() })
+            }
+            None => Cow::Borrowed(settings),
         }
     }
 
@@ -146,7 +157,7 @@ impl Amendments {
     }
 
     /// Events whose command was taken back. An undo that was itself undone takes nothing back.
-    fn undone(&self) -> BTreeSet<u64> {
+    pub fn undone(&self) -> BTreeSet<u64> {
         let mut undone = BTreeSet::new();
         for said in self.said.iter().rev() {
             if let Command::Undo { event } = said.command
@@ -250,18 +261,18 @@ impl Amendments {
 mod tests {
     use super::*;
 
-    fn strike(reading: u32) -> Command {
-        Command::Strike { reading, place: StruckPlace::Empty }
+    fn said(event: u64, command: Command) -> Said {
+        Said { event, at: Moment::from_us(0), by: Origin::Terminal, command }
     }
 
     #[test]
     fn an_undo_takes_back_and_its_own_undo_brings_back() {
         let mut amendments = Amendments::default();
-        amendments.say(10, &strike(3));
-        amendments.say(11, &Command::Undo { event: 10 });
+        amendments.say(said(10, Command::Strike { reading: 3, place: StruckPlace::Empty }));
+        amendments.say(said(11, Command::Undo { event: 10 }));
         assert_eq!(amendments.of(3), None);
         assert!(!amendments.stands(10));
-        amendments.say(12, &Command::Undo { event: 11 });
+        amendments.say(said(12, Command::Undo { event: 11 }));
         assert!(amendments.of(3).unwrap().struck.is_some());
         assert_eq!(amendments.latest().unwrap().event, 10);
     }
@@ -271,10 +282,10 @@ mod tests {
         let finding = "misclosure@point-1.3-BM".parse().unwrap();
         let taken = Taken::Exchanged { readings: vec![3, 4] };
         let mut amendments = Amendments::default();
-        amendments.say(7, &Command::Accept { finding, cause: "exchanged".to_owned(), taken });
+        amendments.say(said(7, Command::Accept { finding, cause: "exchanged".to_owned(), taken }));
         assert!([3, 4].into_iter().all(|reading| amendments.of(reading).unwrap().exchanged));
         assert_eq!(amendments.latest().unwrap().event, 7);
-        amendments.say(8, &Command::Undo { event: 7 });
+        amendments.say(said(8, Command::Undo { event: 7 }));
         assert_eq!(amendments, Amendments { said: amendments.said.clone(), ..Amendments::default() });
     }
 
@@ -282,9 +293,9 @@ mod tests {
     fn a_circle_of_names_ends() {
         let name = |text| PointName::new(text).unwrap();
         let mut amendments = Amendments::default();
-        amendments.say(1, &Command::Rename { from: name("A"), to: name("B") });
+        amendments.say(said(1, Command::Rename { from: name("A"), to: name("B") }));
         assert_eq!(amendments.name(name("A")), name("B"));
-        amendments.say(2, &Command::Rename { from: name("B"), to: name("A") });
+        amendments.say(said(2, Command::Rename { from: name("B"), to: name("A") }));
         assert_eq!(amendments.name(name("B")), name("A"));
     }
 }

@@ -3,11 +3,13 @@
 //! One finding is told once. It stands until its cause is gone, or until it has fallen far enough below its limit.
 //! It is told again only if it has become more urgent.
 
+use super::Book;
 use super::event::{Body, Verdict};
 use super::finding::{Finding, FindingKey, Priority};
+use super::fold::Touched;
 use super::run::{Run, Setup};
 use super::wording::Wording;
-use super::{Book, Touched};
+use crate::units::push_whole;
 
 /// Events that must be kept before the crew is told what they say. None if there is nothing to tell.
 pub fn judge(book: &Book) -> Vec<Body> {
@@ -110,7 +112,7 @@ fn clear(book: &Book, setup: &Setup) -> String {
     let say = Wording::new(book.settings().unit);
     let mut text = String::with_capacity(CLEAR_LENGTH);
     text.push_str("setup ");
-    text.push_str(&setup.number.to_string());
+    push_whole(&mut text, setup.number.into());
     let Some(imbalance) = setup.reduced.imbalance else {
         text.push_str(", balance not known: no sight lengths");
         return text;

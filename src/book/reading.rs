@@ -6,7 +6,7 @@ use std::sync::Arc;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::units::Measured;
+use crate::units::{Measured, push_whole};
 
 /// One staff reading, with everything that the record carried beside it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -129,9 +129,9 @@ impl PointName {
 
     /// A name of ours: a visible prefix and a number.
     pub(super) fn numbered(prefix: &str, number: usize) -> Self {
-        let mut name = String::with_capacity(prefix.len() + 8);
+        let mut name = String::with_capacity(POINT_NAME_MAX);
         name.push_str(prefix);
-        name.push_str(&number.to_string());
+        push_whole(&mut name, number as u64);
         PointName(name.into())
     }
 

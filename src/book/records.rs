@@ -1,8 +1,6 @@
 //! What the link has brought, apart from readings: sums of bytes, damage, repeats, silence, and the clock.
 
 use std::collections::VecDeque;
-use std::hash::{DefaultHasher, Hash, Hasher};
-use std::time::Duration;
 
 use super::event::{Event, LinkState};
 use super::finding::{Finding, FindingId, FindingKey, Place, Priority};
@@ -11,7 +9,7 @@ use super::reading::{Heard, Reading, Status};
 
 /// An identical record this soon after the first is the same one sent twice: no instrument reads a staff so fast.
 /// Common practice, no source.
-const RESENT_WITHIN: Duration = Duration::from_secs(2);
+const RESENT_WITHIN_US: i64 = 2_000_000;
 
 /// How many records back a resent one is looked for.
 const RECENT_MAX: usize = 8;
@@ -63,20 +61,19 @@ pub struct Records {
 struct Recent {
     event: u64,
     at: Moment,
-    print: u64,
     sequence: Option<u64>,
+    raw: Vec<u8>,
 }
 
 impl Records {
     /// The event that a reading repeats, if it was sent before.
     pub(super) fn repeats(&self, at: Moment, raw: &[u8], reading: &Reading) -> Option<u64> {
-        let print = print_of(raw);
         let same = |recent: &&Recent| {
-            recent.print == print
-                && match (recent.sequence, reading.sequence) {
-                    (Some(then), Some(now)) => then == now,
-                    _ => at.since(recent.at) <= RESENT_WITHIN && at >= recent.at,
-                }
+            let may_be = match (recent.sequence, reading.sequence) {
+                (Some(then), Some(now)) => then == now,
+                _ => (0..=RESENT_WITHIN_US).contains(&(at.us() - recent.at.us())),
+            };
+            may_be && recent.raw == raw
         };
         self.recent.iter().rev().find(same).map(|recent| recent.event)
     }
@@ -88,16 +85,12 @@ impl Records {
         match heard {
             Heard::Reading(reading) | Heard::SetAside { reading, .. } => {
                 self.bytes.understood += bytes;
-                if self.recent.len() == RECENT_MAX {
-                    self.recent.pop_front();
-                }
-                let print = print_of(&event.raw);
-                self.recent.push_back(Recent { event: event.seq, at: event.at, print, sequence: reading.sequence });
-                self.drop_findings(&[FindingId::InstrumentFault]);
+                self.remember(event, reading.sequence);
                 if let Heard::SetAside { why, .. } = heard {
+                    self.drop_findings(&[FindingId::InstrumentFault]);
                     self.find(set_aside(event.seq, why));
                 } else {
-                    self.drop_findings(&[FindingId::UnitDoubt]);
+                    self.drop_findings(&[FindingId::InstrumentFault, FindingId::UnitDoubt]);
                 }
             }
             Heard::Status(status) => {
@@ -178,6 +171,14 @@ impl Records {
         self.findings.iter()
     }
 
+    /// Keeps a record to know it again, in the room of the oldest.
+    fn remember(&mut self, event: &Event, sequence: Option<u64>) {
+        let oldest = if self.recent.len() == RECENT_MAX { self.recent.pop_front() } else { None };
+        let mut raw = oldest.map_or_else(Vec::new, |oldest| oldest.raw);
+        raw.clone_from(&event.raw);
+        self.recent.push_back(Recent { event: event.seq, at: event.at, sequence, raw });
+    }
+
     fn find(&mut self, finding: Finding) {
         if self.findings.len() == STANDING_MAX {
             self.findings.pop_front();
@@ -188,12 +189,6 @@ impl Records {
     fn drop_findings(&mut self, ids: &[FindingId]) {
         self.findings.retain(|finding| !ids.contains(&finding.key.id));
     }
-}
-
-fn print_of(raw: &[u8]) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    raw.hash(&mut hasher);
-    hasher.finish()
 }
 
 fn plain(id: FindingId, seq: u64, priority: Priority, fact: String, todo: String) -> Finding {

@@ -11,6 +11,8 @@
 //! A mean of several shots is taken to the nearest 1e-10 m (ties to even) and then is the sight's booked reading.
 //! Source: US Navy training manual 14071, Level Computations.
 
+use smallvec::SmallVec;
+
 use super::closure::Allowance;
 use super::event::ReadingNumber;
 use super::finding::{Finding, FindingKey};
@@ -96,9 +98,9 @@ pub struct Setup {
     /// A person took its backsights for foresights and the reverse: each shot stands where it was taken for.
     pub exchanged: bool,
     /// Backsights, in order.
-    pub back: Vec<Shot>,
+    pub back: Shots,
     /// Foresights, in order.
-    pub fore: Vec<Shot>,
+    pub fore: Shots,
     /// Intermediate sights, in order.
     pub sides: Vec<Side>,
     /// What stood before this setup.
@@ -112,6 +114,9 @@ pub struct Setup {
     /// Those findings that the crew has been told of.
     pub(super) announced: Vec<FindingKey>,
 }
+
+/// The shots of one sight. Most sequences take one, which needs no memory of its own.
+pub type Shots = SmallVec<[Shot; 1]>;
 
 /// One shot that has a place in a setup.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -250,6 +255,24 @@ impl Setup {
     /// What a shot counts as that was booked in a role.
     pub fn taken_for(&self, booked: Role) -> Role {
         if self.exchanged { booked.exchanged() } else { booked }
+    }
+
+    /// The shots that were booked in a role, whatever they are taken for.
+    pub(super) fn booked(&self, role: Role) -> &[Shot] {
+        self.shots(self.taken_for(role))
+    }
+
+    /// How many places of a role are taken.
+    pub(super) fn filled(&self, role: Role) -> usize {
+        self.booked(role).iter().filter(|shot| shot.standing != ShotStanding::Extra).count()
+    }
+
+    /// All its shots with their roles: backsights, foresights, intermediate sights.
+    pub(super) fn all_shots(&self) -> impl Iterator<Item = (Role, &Shot)> {
+        let back = self.back.iter().map(|shot| (Role::Back, shot));
+        let fore = self.fore.iter().map(|shot| (Role::Fore, shot));
+        let sides = self.sides.iter().map(|side| (Role::Intermediate, &side.shot));
+        back.chain(fore).chain(sides)
     }
 
     /// Shots of a role, in order.

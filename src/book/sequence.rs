@@ -39,18 +39,27 @@ impl Sequence {
 
     /// How many readings a setup takes.
     pub fn readings(self) -> usize {
-        self.sights().len() * usize::from(self.shots)
+        self.order.sights().len() * usize::from(self.shots)
     }
 
-    /// The role of the reading in place `slot` (from 0) of setup `setup` (from 1); `None` beyond the last.
-    pub fn role(self, setup: u32, slot: usize) -> Option<Role> {
-        let role = *self.sights().get(slot / usize::from(self.shots))?;
+    /// The roles of the sights of setup `setup` (from 1), in order; each takes [`Sequence::shots`] readings.
+    pub fn sights(self, setup: u32) -> impl Iterator<Item = Role> {
         let swapped = self.alternating && setup.is_multiple_of(2);
-        Some(match (role, swapped) {
+        self.order.sights().iter().map(move |role| match (role, swapped) {
             (Role::Back, true) => Role::Fore,
             (Role::Fore, true) => Role::Back,
-            (role, _) => role,
+            (role, _) => *role,
         })
+    }
+
+    /// The roles of the readings of setup `setup` (from 1), in order.
+    pub fn roles(self, setup: u32) -> impl Iterator<Item = Role> {
+        self.sights(setup).flat_map(move |role| std::iter::repeat_n(role, self.shots.into()))
+    }
+
+    /// The role of the first reading of setup `setup` (from 1).
+    pub fn first(self, setup: u32) -> Role {
+        self.sights(setup).next().expect("a sequence has a first place")
     }
 
     /// How many readings of each role a setup takes.
@@ -62,10 +71,12 @@ impl Sequence {
     pub fn two_differences(self) -> bool {
         self.order != Order::Bf
     }
+}
 
+impl Order {
     fn sights(self) -> &'static [Role] {
         use Role::{Back, Fore};
-        match self.order {
+        match self {
             Order::Bf => &[Back, Fore],
             Order::Bbff => &[Back, Back, Fore, Fore],
             Order::Bffb => &[Back, Fore, Fore, Back],
@@ -147,7 +158,7 @@ mod tests {
 
     fn letters(text: &str, setup: u32) -> String {
         let sequence: Sequence = text.parse().unwrap();
-        (0..).map_while(|slot| sequence.role(setup, slot)).map(|r| if r == Role::Back { 'B' } else { 'F' }).collect()
+        sequence.roles(setup).map(|role| if role == Role::Back { 'B' } else { 'F' }).collect()
     }
 
     #[test]

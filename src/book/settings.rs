@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::classes::Class;
+use super::closure;
 use super::reading::PointName;
 use super::sequence::Sequence;
 use crate::units::{Length, Measured, Unit};
@@ -46,6 +47,11 @@ impl Settings {
     pub fn takes(&self, unit: Unit) -> bool {
         let metric = |unit| matches!(unit, Unit::Metre | Unit::Millimetre);
         unit == self.unit || (metric(unit) && metric(self.unit)) || self.also_units.contains(&unit)
+    }
+
+    /// Standard deviation of a setup's rise in mm, from that of one reading and the sequence.
+    pub fn setup_sd_mm(&self) -> f64 {
+        closure::setup_sd_mm(self.instrument.reading_sd, self.sequence.wanted())
     }
 }
 

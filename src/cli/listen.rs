@@ -9,6 +9,7 @@ use super::Failure;
 use super::arguments::Listen;
 use super::formats;
 use super::outlets::{self, KeysAre};
+use super::page::{OnPage, named_by_job};
 use super::ports;
 use super::say;
 use super::signals::stop_on_signals;
@@ -52,9 +53,10 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
         }
         let (store, book) = open_job(&path)?;
         let (asks, taken) = mpsc::channel(ASKS_MAX);
-        let page = page.map(|listener| super::page::open(listener, &path, &asks)).transpose()?;
+        let on_page = OnPage { name: named_by_job(&path), job: &path, asks: &asks };
+        let page = page.map(|listener| super::page::open(listener, &[on_page])).transpose()?;
         let mut outlets = outlets::choose(&listen.view, config.sound == Sound::On, keys, &asks, &stop);
-        outlets.all.extend(page);
+        outlets.all.extend(page.into_iter().flatten());
         let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
             store,

@@ -12,7 +12,7 @@ use super::Failure;
 use super::arguments::View;
 use crate::daemon::Ask;
 use crate::daemon::outlet::{Outlet, PageOutlet, Upward};
-use crate::page::{self, Address, Limits, Opened};
+use crate::page::{self, Address, Instrument, Limits, Opened};
 
 /// Takes the page's address, unless no page is wanted.
 pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
@@ -32,20 +32,34 @@ pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
     Ok(Some(listener))
 }
 
-/// Opens the page and says its address and pairing code on standard error.
-pub(super) fn open(listener: TcpListener, job: &Path, asks: &mpsc::Sender<Ask>) -> Result<Box<dyn Outlet>, Failure> {
-    let upward = Upward::new(asks.clone(), job.to_owned());
-    let opened = page::open(listener, Limits::usual(), upward);
-    let (opened, feed) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
+/// A run that the page shows: by which name, and where its commands go.
+pub(super) struct OnPage<'a> {
+    pub(super) name: String,
+    pub(super) job: &'a Path,
+    pub(super) asks: &'a mpsc::Sender<Ask>,
+}
+
+/// The name of a run that was given none: that of its job.
+pub(super) fn named_by_job(job: &Path) -> String {
+    job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy().into_owned()
+}
+
+/// Opens the page and says its address and pairing code on standard error; gives an outlet for each run, in order.
+pub(super) fn open(listener: TcpListener, runs: &[OnPage<'_>]) -> Result<Vec<Box<dyn Outlet>>, Failure> {
+    let instrument = |run: &OnPage<'_>| Instrument::new(&*run.name, Upward::new(run.asks.clone(), run.job.to_owned()));
+    let opened = page::open(listener, Limits::usual(), runs.iter().map(instrument).collect());
+    let (opened, feeds) = opened.map_err(|error| Failure::outcome(format!("the page does not start: {error}")))?;
     tell(&opened, &mut io::stderr());
-    Ok(Box::new(PageOutlet::new(feed)))
+    Ok(feeds.into_iter().map(|feed| Box::new(PageOutlet::new(feed)) as Box<dyn Outlet>).collect())
 }
 
 /// Says where the page is. A code that phones read is drawn where phones can come: not on this machine's own address.
 fn tell(opened: &Opened, to: &mut (impl Write + IsTerminal)) {
     // Whoever closed standard error does not want to know.
     let _ = writeln!(to, "page: {}  pairing code {}", opened.url(), opened.code);
-    if to.is_terminal() && !opened.address.ip().is_loopback() {
+    if opened.address.ip().is_loopback() {
+        let _ = writeln!(to, "      for phones on this network too: --page lan");
+    } else if to.is_terminal() {
         let _ = writeln!(to, "{}", drawn(&opened.pairing_url()));
         let _ = writeln!(to, "anyone on this network can read the page; commands need the code");
     }

@@ -1,15 +1,15 @@
 //! The daemon's end of the page: takes in what was kept, without ever waiting, and the thread that serves it.
 
 use std::net::{SocketAddr, TcpListener};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use tokio::sync::mpsc;
 
-use super::hub::Hub;
 use super::pairing::Pairing;
-use super::{BEAT, ENDING_TIME, Limits, Upstream, serve};
+use super::site::Site;
+use super::{BEAT, ENDING_TIME, serve};
 use crate::book::Book;
 use crate::book::event::Event;
 use crate::report::live::Line;
@@ -24,15 +24,16 @@ enum News {
     Whole(Box<Book>),
     Notice(Vec<Line>),
     Turned(Option<Duration>),
+    Ended,
 }
 
-/// The daemon's end of the page.
+/// The daemon's end of the page, for one instrument.
 pub struct Feed {
-    news: Option<mpsc::Sender<News>>,
-    thread: Option<JoinHandle<Result<(), String>>>,
+    instrument: usize,
+    news: Option<mpsc::Sender<(usize, News)>>,
+    thread: Option<Arc<Thread>>,
     /// The last event that the page was given; `None` before the first, or when it must be given the book anew.
     given: Option<u64>,
-    lost_said: bool,
 }
 
 impl Feed {
@@ -61,112 +62,156 @@ impl Feed {
 
     /// Why the page has ended by itself, once.
     pub fn lost(&mut self) -> Option<String> {
-        let dead = self.thread.as_ref().is_none_or(JoinHandle::is_finished);
-        if self.lost_said || self.news.is_none() || !dead {
+        // Its end of the queue lives for as long as its thread works.
+        if !self.news.as_ref()?.is_closed() {
             return None;
         }
-        self.lost_said = true;
         self.news = None;
-        Some(match self.thread.take().map(JoinHandle::join) {
-            Some(Ok(Err(why))) => format!("the page has stopped: {why}; recording goes on, start again to get it back"),
-            _ => "the page has died; recording goes on, start again to get it back".to_owned(),
+        let again = "recording goes on, start again to get it back";
+        Some(match self.thread.take()?.why() {
+            Some(why) => format!("the page has stopped: {why}; {again}"),
+            None => format!("the page has died; {again}"),
         })
     }
 
-    /// Ends the page and waits for it, within a bounded time.
+    /// This instrument's run has ended. With the last of them the page ends, within a bounded time.
     pub fn end(&mut self) {
+        self.give(News::Ended);
         self.news = None;
-        let Some(thread) = self.thread.take() else { return };
-        let until = Instant::now() + LAST_WAIT;
-        while !thread.is_finished() && Instant::now() < until {
-            std::thread::sleep(Duration::from_millis(5));
+        if let Some(thread) = self.thread.take().and_then(Arc::into_inner) {
+            thread.wait(LAST_WAIT);
         }
     }
 
     /// `false`: it found no room.
     fn give(&mut self, news: News) -> bool {
-        self.news.as_ref().is_some_and(|to| to.try_send(news).is_ok())
+        self.news.as_ref().is_some_and(|to| to.try_send((self.instrument, news)).is_ok())
     }
 }
 
-/// Starts the page's thread.
+/// The page's thread, which the feeds share.
+struct Thread(Mutex<Work>);
+
+enum Work {
+    Going(JoinHandle<Result<(), String>>),
+    /// Ended, and why; `None` if it died.
+    Ended(Option<String>),
+}
+
+impl Thread {
+    fn new(handle: JoinHandle<Result<(), String>>) -> Arc<Self> {
+        Arc::new(Thread(Mutex::new(Work::Going(handle))))
+    }
+
+    /// Why it ended by itself, once it has.
+    fn why(&self) -> Option<String> {
+        let mut work = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Work::Going(handle) = std::mem::replace(&mut *work, Work::Ended(None)) {
+            *work = Work::Ended(handle.join().ok().and_then(Result::err));
+        }
+        match &*work {
+            Work::Ended(why) => why.clone(),
+            Work::Going(_) => None,
+        }
+    }
+
+    fn wait(self, at_most: Duration) {
+        let Work::Going(handle) = self.0.into_inner().unwrap_or_else(PoisonError::into_inner) else { return };
+        let until = Instant::now() + at_most;
+        while !handle.is_finished() && Instant::now() < until {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+}
+
+/// Starts the page's thread; gives a feed for each instrument.
 pub(super) fn start(
     listener: TcpListener,
     own: SocketAddr,
-    limits: Limits,
+    site: Site,
     pairing: Pairing,
-    upstream: Arc<dyn Upstream>,
-) -> std::io::Result<Feed> {
+) -> std::io::Result<Vec<Feed>> {
     let (to, news) = mpsc::channel(NEWS_MAX);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().max_blocking_threads(4).build()?;
+    let count = site.all().len();
     let work = move || {
-        let served = runtime.block_on(work(listener, own, limits, pairing, upstream, news));
+        let served = runtime.block_on(work(listener, own, Arc::new(site), pairing, news));
         runtime.shutdown_timeout(Duration::ZERO);
         served
     };
-    let thread = std::thread::Builder::new().name("page".to_owned()).spawn(work)?;
-    Ok(Feed { news: Some(to), thread: Some(thread), given: None, lost_said: false })
+    let thread = Thread::new(std::thread::Builder::new().name("page".to_owned()).spawn(work)?);
+    let feed = |instrument| Feed { instrument, news: Some(to.clone()), thread: Some(Arc::clone(&thread)), given: None };
+    Ok((0..count).map(feed).collect())
 }
 
 async fn work(
     listener: TcpListener,
     own: SocketAddr,
-    limits: Limits,
+    site: Arc<Site>,
     pairing: Pairing,
-    upstream: Arc<dyn Upstream>,
-    mut news: mpsc::Receiver<News>,
+    mut news: mpsc::Receiver<(usize, News)>,
 ) -> Result<(), String> {
-    let hub = Arc::new(Hub::new(limits));
     let listener = tokio::net::TcpListener::from_std(listener).map_err(|error| error.to_string())?;
     let (stop, stopping) = tokio::sync::watch::channel(false);
-    let mut serving =
-        tokio::spawn(serve::serve(listener, own, Arc::clone(&hub), Arc::new(pairing), upstream, stopping));
+    let mut serving = tokio::spawn(serve::serve(listener, own, Arc::clone(&site), Arc::new(pairing), stopping));
     let mut beat = tokio::time::interval(BEAT);
     loop {
         tokio::select! {
             biased;
             next = news.recv() => match next {
-                Some(News::Kept(event)) => hub.keep(&event),
-                Some(News::Whole(book)) => hub.take(*book),
-                Some(News::Notice(lines)) => hub.notice(&lines),
-                Some(News::Turned(heard_ago)) => hub.turned(heard_ago),
+                Some((instrument, news)) => take(&site, instrument, news),
                 None => break,
             },
             ended = &mut serving => return Err(ended.map_or_else(|error| error.to_string(), |()| "no more clients can be taken".to_owned())),
-            _ = beat.tick() => hub.beat(),
+            _ = beat.tick() => site.all().iter().for_each(|shown| shown.hub.beat()),
         }
     }
-    hub.end();
+    site.all().iter().for_each(|shown| shown.hub.end());
     stop.send_replace(true);
     // What is still open then is closed with the thread.
     let _ = tokio::time::timeout(ENDING_TIME, serving).await;
     Ok(())
 }
 
+fn take(site: &Site, instrument: usize, news: News) {
+    let hub = &site.all()[instrument].hub;
+    match news {
+        News::Kept(event) => hub.keep(&event),
+        News::Whole(book) => hub.take(*book),
+        News::Notice(lines) => hub.notice(&lines),
+        News::Turned(heard_ago) => hub.turned(heard_ago),
+        News::Ended => hub.end(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn with_thread(work: impl FnOnce() -> Result<(), String> + Send + 'static) -> Feed {
-        let (to, _news) = mpsc::channel(1);
-        let thread = std::thread::spawn(work);
-        while !thread.is_finished() {
-            std::thread::yield_now();
-        }
-        Feed { news: Some(to), thread: Some(thread), given: None, lost_said: false }
+    fn with_thread(work: impl FnOnce() -> Result<(), String> + Send + 'static) -> [Feed; 2] {
+        let (to, news) = mpsc::channel(1);
+        let thread = Thread::new(std::thread::spawn(work));
+        drop(news);
+        [0, 1].map(|instrument| Feed {
+            instrument,
+            news: Some(to.clone()),
+            thread: Some(Arc::clone(&thread)),
+            given: None,
+        })
     }
 
     #[test]
-    fn a_page_that_ended_by_itself_is_said_once() {
-        let mut feed = with_thread(|| Err("no more clients can be taken".to_owned()));
-        let said = feed.lost().unwrap();
-        assert!(said.starts_with("the page has stopped: no more clients can be taken;"), "{said}");
-        assert_eq!(feed.lost(), None);
+    fn a_page_that_ended_by_itself_is_said_once_for_each_instrument() {
+        for mut feed in with_thread(|| Err("no more clients can be taken".to_owned())) {
+            let said = feed.lost().unwrap();
+            assert!(said.starts_with("the page has stopped: no more clients can be taken;"), "{said}");
+            assert_eq!(feed.lost(), None);
+        }
     }
 
     #[test]
     fn a_page_that_died_is_said() {
-        let mut feed = with_thread(|| panic!("planted"));
+        let [mut feed, _] = with_thread(|| panic!("planted"));
         assert!(feed.lost().unwrap().starts_with("the page has died"));
     }
 }

@@ -86,8 +86,8 @@ fn only<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
 pub(super) const ALWAYS: &[(&str, &str)] = &[
     (
         "content-security-policy",
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
-         manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; \
+         base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
     ),
     ("x-content-type-options", "nosniff"),
     ("referrer-policy", "no-referrer"),

@@ -1,38 +1,30 @@
-//! What the page knows, and the streams that follow it: the book, the latest lines, who listens.
+//! What the page knows of one instrument: the book, the latest lines, and those who follow it.
 //!
 //! One lock. A stream is opened by taking the backlog and joining under it, so that nothing falls between.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use serde::Serialize;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::mpsc;
 
-use super::{BACKLOG_MAX, LOOP_PATIENCE, Limits, STREAM_WAITING_MAX};
+use super::site::Brief;
+use super::stream::{Carries, Cut, For, Message, Streams, json, message};
+use super::{BACKLOG_MAX, LOOP_PATIENCE};
 use crate::book::Book;
-use crate::book::event::{Body, Event};
+use crate::book::event::{Body, Command, Event};
 use crate::book::finding::Priority;
+use crate::book::reading::Heard;
 use crate::report::live::{self, Line, What};
-use crate::report::state::{self, Now, State};
+use crate::report::state::{self, Now, Saying, State};
 
-/// A message of a stream as it goes over the wire, shared by all who get it.
-pub(super) type Message = Arc<str>;
-
-/// What a stream carries.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Carries {
-    /// The lines of `--json`.
-    Lines,
-    /// Those, and what has changed in the state: for pages.
-    Changes,
-}
-
-/// What the page knows.
+/// What the page knows of one instrument.
 pub(super) struct Hub(Mutex<Inner>);
 
 struct Inner {
-    limits: Limits,
+    slug: String,
+    name: String,
     book: Book,
     /// The latest lines in order, one an event, without gaps.
     backlog: VecDeque<(u64, Message)>,
@@ -42,49 +34,12 @@ struct Inner {
     shown_by: (u8, usize),
     not_recording: Option<String>,
     plots: u64,
-    streams: Vec<Stream>,
+    streams: Streams,
     heard: Option<Instant>,
+    /// When the last reading came; none if it came before this program began.
+    read: Option<Instant>,
     turned: Instant,
     ended: bool,
-    counts: Counts,
-}
-
-struct Stream {
-    carries: Carries,
-    to: mpsc::Sender<Message>,
-    cut: Cut,
-}
-
-/// Cuts a connection when told to.
-#[derive(Clone)]
-pub(super) struct Cut(watch::Sender<bool>);
-
-impl Cut {
-    pub(super) fn new() -> Self {
-        Cut(watch::Sender::new(false))
-    }
-
-    pub(super) fn now(&self) {
-        self.0.send_replace(true);
-    }
-
-    pub(super) async fn wait(&self) {
-        // The sender cannot go while it is borrowed here.
-        let _ = self.0.subscribe().wait_for(|cut| *cut).await;
-    }
-}
-
-/// What has been counted since the page opened.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Counts {
-    /// Streams that fell behind and were cut.
-    pub(super) cut: u64,
-    /// Requests that were not heard: foreign host, foreign origin, not paired.
-    pub(super) refused: u64,
-    /// Connections beyond the limit.
-    pub(super) turned_away: u64,
-    /// Connections that are open.
-    pub(super) connections: usize,
 }
 
 /// What came of the wish for a stream.
@@ -93,8 +48,8 @@ pub(super) enum Joined {
     Yes(Vec<Message>, mpsc::Receiver<Message>),
     /// It missed more than the backlog holds: lines up to and with this event must be read from the job.
     ReadUpTo(u64),
-    /// As many streams as may be are open.
-    Full,
+    /// The recording has ended: nothing more will come.
+    Ended,
 }
 
 /// A change of the state, for pages.
@@ -102,32 +57,38 @@ pub(super) enum Joined {
 struct Changes<'a> {
     event: u64,
     now: &'a Now,
-    /// Readings that are new or have changed, by their number.
+    /// Readings that are new or have changed.
     rows: Vec<&'a serde_json::value::RawValue>,
     readings: usize,
+    /// What people said, if somebody just said something.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    said: Option<Vec<Saying>>,
 }
 
 #[derive(Serialize)]
-struct Beat {
+struct Beat<'a> {
+    instrument: &'a str,
     event: u64,
     heard_s: Option<u64>,
+    reading_s: Option<u64>,
 }
 
 impl Hub {
-    pub(super) fn new(limits: Limits) -> Self {
+    pub(super) fn new(slug: String, name: String) -> Self {
         Hub(Mutex::new(Inner {
-            limits,
+            slug,
+            name,
             book: Book::new(),
             backlog: VecDeque::new(),
             rows: Vec::new(),
             shown_by: (0, 0),
             not_recording: None,
             plots: 0,
-            streams: Vec::new(),
+            streams: Streams::default(),
             heard: None,
+            read: None,
             turned: Instant::now(),
             ended: false,
-            counts: Counts::default(),
         }))
     }
 
@@ -147,9 +108,7 @@ impl Hub {
         inner.backlog.clear();
         inner.changed_rows(1);
         inner.plots = inner.book.last_event();
-        for stream in inner.streams.drain(..) {
-            stream.cut.now();
-        }
+        inner.streams.cut_all();
     }
 
     /// Sends lines about the recording itself, which no event holds.
@@ -168,49 +127,62 @@ impl Hub {
     /// Says that the daemon is alive, if its loop turns.
     pub(super) fn beat(&self) {
         let mut inner = self.inner();
-        if inner.turned.elapsed() < LOOP_PATIENCE {
+        if !inner.ended && inner.turned.elapsed() < LOOP_PATIENCE {
             let beat = inner.beat();
-            inner.send(&beat, None);
+            inner.streams.send(For::All, &beat);
         }
     }
 
     /// Ends all streams in good order.
     pub(super) fn end(&self) {
         let mut inner = self.inner();
-        inner.ended = true;
-        let bye: Message = "event: ended\ndata: {}\n\n".into();
-        inner.send(&bye, None);
-        inner.streams.clear();
+        if std::mem::replace(&mut inner.ended, true) {
+            return;
+        }
+        let slug = &inner.slug;
+        let bye = message("ended", None, &serde_json::json!({ "instrument": slug }));
+        inner.streams.send(For::All, &bye);
+        inner.streams.end();
     }
 
-    /// Opens a stream. `since` is the last event that it has seen; without one it begins now.
-    pub(super) fn join(&self, carries: Carries, since: Option<u64>, cut: Cut) -> Joined {
+    /// Opens a stream on which so many messages may wait. `since` is the last event that it has seen; without one it
+    /// begins now.
+    pub(super) fn join(&self, carries: Carries, since: Option<u64>, waiting: usize, cut: Cut) -> Joined {
         let mut inner = self.inner();
-        inner.streams.retain(|stream| !stream.to.is_closed());
-        if inner.ended || inner.streams.len() >= inner.limits.streams {
-            return Joined::Full;
+        if inner.ended {
+            return Joined::Ended;
         }
         let last = inner.book.last_event();
         let mut first: Vec<Message> = Vec::new();
         match since {
             None => {}
             // The number of another job.
-            Some(since) if since > last => first.push("event: reset\ndata: {}\n\n".into()),
+            Some(since) if since > last => first.push(message("reset", None, &serde_json::json!({}))),
             Some(since) => {
                 let floor = inner.backlog.front().map_or(last, |(event, _)| event - 1);
                 if since < floor {
                     return Joined::ReadUpTo(floor);
                 }
-                first.extend(inner.backlog.iter().filter(|(event, _)| *event > since).map(|(_, m)| Arc::clone(m)));
+                first.extend(inner.backlog.iter().filter(|(event, _)| *event > since).map(|(_, m)| m.clone()));
             }
         }
         if carries == Carries::Changes {
             first.push(message("whole", None, &inner.state()));
         }
         first.push(inner.beat());
-        let (to, from) = mpsc::channel(STREAM_WAITING_MAX);
-        inner.streams.push(Stream { carries, to, cut });
+        let (to, from) = mpsc::channel(waiting);
+        inner.streams.add(carries, to, cut);
         Joined::Yes(first, from)
+    }
+
+    /// Adds this instrument to a stream of the overview; gives what it sends first.
+    pub(super) fn join_overview(&self, to: mpsc::Sender<Message>, cut: Cut) -> [Message; 2] {
+        let mut inner = self.inner();
+        let first = [message("instrument", None, &inner.brief()), inner.beat()];
+        if !inner.ended {
+            inner.streams.add(Carries::Overview, to, cut);
+        }
+        first
     }
 
     /// The whole state.
@@ -218,39 +190,35 @@ impl Hub {
         self.inner().state()
     }
 
+    /// The state in short.
+    pub(super) fn brief(&self) -> Brief {
+        self.inner().brief()
+    }
+
     /// Looks at the book.
     pub(super) fn look<T>(&self, at: impl FnOnce(&Book) -> T) -> T {
         at(&self.inner().book)
     }
 
-    /// Counts something.
-    pub(super) fn count(&self, what: impl FnOnce(&mut Counts)) {
-        what(&mut self.inner().counts);
-    }
-
-    /// How many connections may be open.
-    pub(super) fn limits(&self) -> Limits {
-        self.inner().limits
-    }
-
-    /// For the metrics: the counts, the open streams, seconds since the instrument was heard, and whether what comes is
-    /// kept.
+    /// For the metrics.
     pub(super) fn health(&self) -> Health {
         let inner = self.inner();
+        let turning = !inner.ended && inner.turned.elapsed() < LOOP_PATIENCE;
         Health {
-            counts: inner.counts,
-            streams: inner.streams.iter().filter(|stream| !stream.to.is_closed()).count(),
+            cut: inner.streams.fell_behind(),
             heard_s: inner.heard.map(|heard| heard.elapsed().as_secs_f64()),
-            recording: inner.not_recording.is_none() && inner.turned.elapsed() < LOOP_PATIENCE,
+            recording: inner.not_recording.is_none() && turning,
         }
     }
 }
 
-/// How the page and the recording are.
+/// How the recording is.
 pub(super) struct Health {
-    pub(super) counts: Counts,
-    pub(super) streams: usize,
+    /// Streams that fell behind and were cut.
+    pub(super) cut: u64,
+    /// Seconds since the instrument was heard.
     pub(super) heard_s: Option<f64>,
+    /// What comes is kept and the loop turns.
     pub(super) recording: bool,
 }
 
@@ -264,8 +232,11 @@ impl Inner {
         if self.backlog.len() == BACKLOG_MAX {
             self.backlog.pop_front();
         }
-        self.backlog.push_back((event.seq, Arc::clone(&line)));
-        self.send(&line, None);
+        self.backlog.push_back((event.seq, line.clone()));
+        self.streams.send(For::Lines, &line);
+        if is_reading(&event.body) {
+            self.read = Some(Instant::now());
+        }
 
         let tied = self.book.runs().iter().flat_map(|run| &run.chains).filter(|chain| chain.datum.is_some()).count();
         let shown_by = (self.book.decimals(), tied);
@@ -288,7 +259,8 @@ impl Inner {
         if !changed.is_empty() {
             self.plots = event.seq;
         }
-        self.send_changes(&changed);
+        let said = matches!(event.body, Body::Commanded { .. }).then(|| state::said(&self.book));
+        self.send_changes(&changed, said);
     }
 
     fn notice(&mut self, lines: &[Line]) {
@@ -297,9 +269,9 @@ impl Inner {
                 self.not_recording = Some(text.clone());
             }
             let message = message("line", None, line);
-            self.send(&message, None);
+            self.streams.send(For::Lines, &message);
         }
-        self.send_changes(&[]);
+        self.send_changes(&[], None);
     }
 
     /// Brings the rows up to date from a reading on; gives the numbers of those that are new or have changed.
@@ -320,46 +292,49 @@ impl Inner {
         changed
     }
 
-    fn send_changes(&mut self, changed: &[usize]) {
-        if !self.streams.iter().any(|stream| stream.carries == Carries::Changes) {
-            return;
+    fn send_changes(&mut self, changed: &[usize], said: Option<Vec<Saying>>) {
+        if self.streams.any(For::Changes) {
+            let now = self.now();
+            let row = |index: &usize| serde_json::from_str(&self.rows[*index]).expect("written by us");
+            let rows = changed.iter().map(row).collect();
+            let event = self.book.last_event();
+            let changes =
+                message("changes", None, &Changes { event, now: &now, rows, readings: self.rows.len(), said });
+            self.streams.send(For::Changes, &changes);
         }
-        let now = state::now(&self.book, self.not_recording.as_deref(), self.plots);
-        let row = |index: &usize| serde_json::from_str(&self.rows[*index]).expect("written by us");
-        let rows = changed.iter().map(row).collect();
-        let changes = Changes { event: self.book.last_event(), now: &now, rows, readings: self.rows.len() };
-        let message = message("changes", None, &changes);
-        self.send(&message, Some(Carries::Changes));
+        if self.streams.any(For::Overview) {
+            let brief = message("instrument", None, &self.brief());
+            self.streams.send(For::Overview, &brief);
+        }
     }
 
-    /// Sends to all, or only to those that carry something. Who is too far behind is cut.
-    fn send(&mut self, message: &Message, only: Option<Carries>) {
-        let mut cut = 0;
-        self.streams.retain(|stream| {
-            if only.is_some_and(|only| only != stream.carries) {
-                return true;
-            }
-            match stream.to.try_send(Arc::clone(message)) {
-                Ok(()) => true,
-                Err(mpsc::error::TrySendError::Closed(_)) => false,
-                Err(mpsc::error::TrySendError::Full(_)) => {
-                    stream.cut.now();
-                    cut += 1;
-                    false
-                }
-            }
-        });
-        self.counts.cut += cut;
+    fn now(&self) -> Now {
+        state::now(&self.book, self.not_recording.as_deref(), self.plots)
     }
 
     fn state(&self) -> State {
         state::state(&self.book, self.not_recording.as_deref(), self.plots)
     }
 
-    fn beat(&self) -> Message {
+    fn brief(&self) -> Brief {
         let heard_s = self.heard.map(|heard| heard.elapsed().as_secs());
-        message("beat", None, &Beat { event: self.book.last_event(), heard_s })
+        Brief { instrument: self.slug.clone(), name: self.name.clone(), heard_s, now: self.now() }
     }
+
+    fn beat(&self) -> Message {
+        let seconds = |since: Option<Instant>| since.map(|since| since.elapsed().as_secs());
+        let beat = Beat {
+            instrument: &self.slug,
+            event: self.book.last_event(),
+            heard_s: seconds(self.heard),
+            reading_s: seconds(self.read),
+        };
+        message("beat", None, &beat)
+    }
+}
+
+fn is_reading(body: &Body) -> bool {
+    matches!(body, Body::Heard { heard: Heard::Reading(_) } | Body::Commanded { command: Command::KeyIn { .. }, .. })
 }
 
 /// Which readings an event may have changed.
@@ -370,29 +345,29 @@ enum Entered {
     Anything,
 }
 
-/// The message of a kept event: its line, or its number alone if it comes to no line.
+/// The message of a kept event: its lines, or its number alone if it comes to none. The number stands with the last of
+/// the lines, so that a stream which breaks between them brings all of them again.
 pub(super) fn line_message(book: &Book, event: &Event) -> Message {
-    match live::lines(book, event).first() {
-        Some(line) => message("line", Some(event.seq), line),
-        None => message("kept", Some(event.seq), &serde_json::json!({ "event": event.seq })),
+    let lines = live::lines(book, event);
+    let Some((last, before)) = lines.split_last() else {
+        return message("kept", Some(event.seq), &serde_json::json!({ "event": event.seq }));
+    };
+    let last = message("line", Some(event.seq), last);
+    if before.is_empty() {
+        return last;
     }
-}
-
-fn message(name: &str, id: Option<u64>, data: &impl Serialize) -> Message {
-    let id = id.map(|id| format!("id: {id}\n")).unwrap_or_default();
-    format!("{id}event: {name}\ndata: {}\n\n", json(data)).into()
-}
-
-fn json(data: &impl Serialize) -> String {
-    serde_json::to_string(data).expect("plain data")
+    let before: Vec<Message> = before.iter().map(|line| message("line", None, line)).collect();
+    [before.concat(), last.to_vec()].concat().into()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::book::moment::Moment;
-    use crate::book::reading::Heard;
     use crate::config::{Config, Given};
+
+    /// Messages that may wait.
+    const WAITING: usize = 256;
 
     /// So many kept events that no crew should see more of than a line.
     fn keep_some(hub: &Hub, from: u64, count: u64) {
@@ -403,7 +378,7 @@ mod tests {
     }
 
     fn opened() -> Hub {
-        let hub = Hub::new(Limits { connections: 4, streams: 2 });
+        let hub = Hub::new("level".to_owned(), "Level".to_owned());
         let settings = Box::new(Config::from(None, Given::default()).unwrap().settings);
         let body = Body::JobOpened { program: "test".to_owned(), settings };
         hub.keep(&Event { seq: 1, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() });
@@ -411,33 +386,42 @@ mod tests {
     }
 
     fn ids(messages: impl IntoIterator<Item = Message>) -> Vec<u64> {
-        let id = |message: &Message| message.strip_prefix("id: ")?.lines().next()?.parse().ok();
+        let id = |message: &Message| text(message).strip_prefix("id: ")?.lines().next()?.parse().ok();
         messages.into_iter().filter_map(|message| id(&message)).collect()
+    }
+
+    fn text(message: &Message) -> &str {
+        std::str::from_utf8(message).unwrap()
     }
 
     fn drained(from: &mut mpsc::Receiver<Message>) -> Vec<Message> {
         std::iter::from_fn(|| from.try_recv().ok()).collect()
     }
 
+    fn joined(hub: &Hub, since: Option<u64>, cut: Cut) -> (Vec<Message>, mpsc::Receiver<Message>) {
+        match hub.join(Carries::Lines, since, WAITING, cut) {
+            Joined::Yes(missed, from) => (missed, from),
+            Joined::ReadUpTo(_) | Joined::Ended => panic!("a stream of what memory holds"),
+        }
+    }
+
     #[test]
     fn one_who_never_reads_is_cut_and_another_misses_nothing() {
         let hub = opened();
         let cut = Cut::new();
-        let Joined::Yes(_, mut idle) = hub.join(Carries::Lines, None, cut.clone()) else { panic!("room for two") };
-        let Joined::Yes(_, mut busy) = hub.join(Carries::Lines, None, Cut::new()) else { panic!("room for two") };
-        assert!(matches!(hub.join(Carries::Lines, None, Cut::new()), Joined::Full));
+        let (_, mut idle) = joined(&hub, None, cut.clone());
+        let (_, mut busy) = joined(&hub, None, Cut::new());
         let mut got = Vec::new();
         for from in (2..602).step_by(100) {
             keep_some(&hub, from, 100);
             got.extend(ids(drained(&mut busy)));
         }
         assert_eq!(got, (2..602).collect::<Vec<_>>());
-        assert!(*cut.0.borrow(), "its connection is closed");
-        assert_eq!(hub.health().counts.cut, 1);
+        assert!(cut.was_made(), "its connection is closed");
+        assert_eq!(hub.health().cut, 1);
         let had = ids(drained(&mut idle));
         // It comes again with the last that it had: no gap, no repeat.
-        let last = *had.last().unwrap();
-        let Joined::Yes(missed, _) = hub.join(Carries::Lines, Some(last), Cut::new()) else { panic!("room again") };
+        let (missed, _) = joined(&hub, had.last().copied(), Cut::new());
         assert_eq!(had.into_iter().chain(ids(missed)).collect::<Vec<_>>(), (2..602).collect::<Vec<_>>());
     }
 
@@ -445,21 +429,36 @@ mod tests {
     fn what_memory_does_not_hold_is_asked_of_the_job() {
         let hub = opened();
         keep_some(&hub, 2, BACKLOG_MAX as u64 + 10);
-        assert!(matches!(hub.join(Carries::Lines, Some(3), Cut::new()), Joined::ReadUpTo(11)));
-        let Joined::Yes(missed, _) = hub.join(Carries::Lines, Some(11), Cut::new()) else { panic!("memory holds it") };
+        assert!(matches!(hub.join(Carries::Lines, Some(3), WAITING, Cut::new()), Joined::ReadUpTo(11)));
+        let (missed, _) = joined(&hub, Some(11), Cut::new());
         assert_eq!(ids(missed).len(), BACKLOG_MAX);
     }
 
     #[test]
     fn a_loop_that_hangs_gives_no_beat() {
         let hub = opened();
-        let Joined::Yes(_, mut from) = hub.join(Carries::Lines, None, Cut::new()) else { panic!("room") };
+        let (_, mut from) = joined(&hub, None, Cut::new());
         hub.turned(None);
         hub.beat();
         assert_eq!(drained(&mut from).len(), 1);
         hub.inner().turned = Instant::now().checked_sub(LOOP_PATIENCE).unwrap();
         hub.beat();
         assert_eq!(drained(&mut from).len(), 0);
+    }
+
+    #[test]
+    fn the_overview_hears_how_it_stands_and_when_it_ends() {
+        let hub = opened();
+        let (to, mut from) = mpsc::channel(8);
+        let first = hub.join_overview(to, Cut::new());
+        let wanted = "event: instrument\ndata: {\"instrument\":\"level\",\"name\":\"Level\"";
+        assert!(text(&first[0]).starts_with(wanted), "{}", text(&first[0]));
+        keep_some(&hub, 2, 1);
+        hub.end();
+        let names: Vec<_> =
+            drained(&mut from).iter().filter_map(|m| text(m).lines().next().map(str::to_owned)).collect();
+        assert_eq!(names, ["event: instrument", "event: ended"]);
+        assert!(matches!(hub.join(Carries::Lines, None, WAITING, Cut::new()), Joined::Ended));
     }
 
     #[test]

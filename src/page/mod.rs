@@ -1,7 +1,8 @@
 //! The live page: what has been kept, shown to browsers and programs over HTTP, and the commands that come back.
 //!
-//! It runs on a thread of its own, with a book of its own that is folded from the same events, so that no client can
-//! hold the recording up. It is told an event after that event was kept, never before.
+//! It runs on a thread of its own, with books of its own that are folded from the same events, so that no client can
+//! hold the recording up. It is told an event after that event was kept, never before. One page may show several
+//! instruments: each has its feed, its hub, its addresses, and they share the door and the pairing.
 //!
 //! ```text
 //! daemon ──Feed──▶ hub (book, lines, streams) ──▶ serve ──▶ guard ──▶ routes ──▶ browsers, programs
@@ -18,6 +19,8 @@ mod openapi;
 mod pairing;
 mod routes;
 mod serve;
+mod site;
+mod stream;
 
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
@@ -36,12 +39,14 @@ pub struct Limits {
     pub connections: usize,
     /// Streams at once among them; a further one is refused with a request to come again.
     pub streams: usize,
+    /// Messages that wait for one stream; beyond it the stream is cut and resumes from its last event.
+    pub waiting: usize,
 }
 
 impl Limits {
     /// For a crew: each person has a tab or two, and a program may look on.
     pub const fn usual() -> Self {
-        Limits { connections: 64, streams: 32 }
+        Limits { connections: 64, streams: 32, waiting: 256 }
     }
 }
 
@@ -51,8 +56,10 @@ const HEAD_TIME: Duration = Duration::from_secs(10);
 const ANSWER_TIME: Duration = Duration::from_secs(30);
 /// The largest body of a request, in bytes: a note of some pages.
 const BODY_MAX: usize = 64 * 1024;
-/// Messages that wait for one stream; beyond it the stream is cut and resumes from its last event.
-const STREAM_WAITING_MAX: usize = 256;
+/// What the system holds of an answer that its client does not take, in bytes; Linux doubles it. Connections inherit it
+/// from the listener.
+#[cfg(unix)]
+const SENDING_MAX: usize = 128 * 1024;
 /// How often a stream says that the daemon is alive. The page's patience is three of these.
 const BEAT: Duration = Duration::from_secs(2);
 /// The daemon's loop turns once a second; after this long without a turn no beat is sent.
@@ -96,6 +103,19 @@ pub enum Wanted {
     Enough,
 }
 
+/// An instrument whose run the page is to show.
+pub struct Instrument {
+    name: String,
+    upstream: Box<dyn Upstream>,
+}
+
+impl Instrument {
+    /// By a name that people know it by; its address is made of the letters and digits of that name.
+    pub fn new(name: impl Into<String>, upstream: impl Upstream) -> Self {
+        Instrument { name: name.into(), upstream: Box::new(upstream) }
+    }
+}
+
 /// A page that serves.
 #[derive(Clone, Debug)]
 pub struct Opened {
@@ -125,14 +145,38 @@ impl Opened {
     }
 }
 
-/// Takes the address and starts to serve on a thread of its own.
+/// Starts to serve on a thread of its own; gives a feed for each instrument, in their order.
 ///
 /// # Errors
-/// The address cannot be taken, or the system gives no thread or no randomness.
-pub fn open(listener: TcpListener, limits: Limits, upstream: impl Upstream) -> Result<(Opened, Feed), std::io::Error> {
+/// The system gives no thread or no randomness.
+pub fn open(
+    listener: TcpListener,
+    limits: Limits,
+    instruments: Vec<Instrument>,
+) -> Result<(Opened, Vec<Feed>), std::io::Error> {
     listener.set_nonblocking(true)?;
+    #[cfg(unix)]
+    rustix::net::sockopt::set_socket_send_buffer_size(&listener, SENDING_MAX)?;
     let pairing = pairing::Pairing::new()?;
     let opened = Opened { address: listener.local_addr()?, code: pairing.code().to_owned() };
-    let feed = feed::start(listener, opened.address, limits, pairing, std::sync::Arc::new(upstream))?;
-    Ok((opened, feed))
+    let feeds = feed::start(listener, opened.address, site::Site::new(limits, instruments), pairing)?;
+    Ok((opened, feeds))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Nobody answers.
+    pub(super) struct Nobody;
+
+    impl Upstream for Nobody {
+        fn say(&self, _words: Vec<String>) -> Option<oneshot::Receiver<Said>> {
+            None
+        }
+
+        fn kept(&self, _each: &mut dyn FnMut(&Event) -> Wanted) -> Result<(), String> {
+            Err("nothing is kept here".to_owned())
+        }
+    }
 }

@@ -17,10 +17,11 @@ use tokio::sync::watch;
 use tokio::task::JoinSet;
 use tower_service::Service;
 
-use super::hub::{Cut, Hub};
 use super::pairing::Pairing;
 use super::routes::{self, Shared};
-use super::{ANSWER_TIME, HEAD_TIME, Upstream, guard};
+use super::site::Site;
+use super::stream::Cut;
+use super::{ANSWER_TIME, HEAD_TIME, guard};
 
 /// How long to wait after the system could not take a connection (too many open files), so as not to spin.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
@@ -38,27 +39,26 @@ pub(super) struct Connection {
 pub(super) async fn serve(
     listener: TcpListener,
     own: SocketAddr,
-    hub: Arc<Hub>,
+    site: Arc<Site>,
     pairing: Arc<Pairing>,
-    upstream: Arc<dyn Upstream>,
     mut stop: watch::Receiver<bool>,
 ) {
-    let router = routes::router(Shared { hub: Arc::clone(&hub), pairing, upstream, port: own.port() });
-    let most = hub.limits().connections;
+    let router = routes::router(Shared { site: Arc::clone(&site), pairing, port: own.port() });
+    let most = site.limits.connections;
     let mut open = JoinSet::new();
     loop {
         let accepted = tokio::select! {
             _ = stop.wait_for(|stop| *stop) => break,
-            Some(_) = open.join_next() => { hub.count(|counts| counts.connections -= 1); continue }
+            Some(_) = open.join_next() => { site.count(|counts| counts.connections -= 1); continue }
             accepted = listener.accept() => accepted,
         };
         match accepted {
             Ok((stream, _)) if open.len() < most => {
-                hub.count(|counts| counts.connections += 1);
-                open.spawn(connection(stream, own, Arc::clone(&hub), router.clone(), stop.clone()));
+                site.count(|counts| counts.connections += 1);
+                open.spawn(connection(stream, own, Arc::clone(&site), router.clone(), stop.clone()));
             }
             Ok((stream, _)) => {
-                hub.count(|counts| counts.turned_away += 1);
+                site.count(|counts| counts.turned_away += 1);
                 // Best effort: whoever comes beyond the limit gets no wait from us.
                 let _ = stream.try_write(b"HTTP/1.1 503 Service Unavailable\r\nretry-after: 5\r\ncontent-length: 0\r\nconnection: close\r\n\r\n");
             }
@@ -71,7 +71,7 @@ pub(super) async fn serve(
 async fn connection(
     stream: TcpStream,
     own: SocketAddr,
-    hub: Arc<Hub>,
+    site: Arc<Site>,
     router: Router,
     mut stop: watch::Receiver<bool>,
 ) {
@@ -83,7 +83,7 @@ async fn connection(
         let (this, asked) = (this.clone(), Arc::clone(&asked));
         move |request: Request<Incoming>| {
             asked.store(true, Ordering::Relaxed);
-            answer(request, own, Arc::clone(&hub), router.clone(), this.clone())
+            answer(request, own, Arc::clone(&site), router.clone(), this.clone())
         }
     });
     let mut builder = hyper::server::conn::http1::Builder::new();
@@ -112,13 +112,13 @@ async fn connection(
 async fn answer(
     request: Request<Incoming>,
     own: SocketAddr,
-    hub: Arc<Hub>,
+    site: Arc<Site>,
     mut router: Router,
     this: Connection,
 ) -> Result<Response, Infallible> {
     let mut response = match guard::check(own, request.method(), request.headers()) {
         Err(foreign) => {
-            hub.count(|counts| counts.refused += 1);
+            site.count(|counts| counts.refused += 1);
             (StatusCode::FORBIDDEN, routes::refused(foreign.words())).into_response()
         }
         Ok(()) => {

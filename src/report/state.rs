@@ -5,12 +5,14 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::document::{about, by_words};
 use super::live::{self, JobLine, ReadingLine, SCHEMA, Status};
-use crate::book::event::Verdict;
+use crate::book::event::{Command, Verdict};
 use crate::book::finding::{Finding, Priority};
 use crate::book::reading::Role;
+use crate::book::run::Run;
 use crate::book::wording::Wording;
-use crate::book::{Book, NextStaff, next_staff};
+use crate::book::{Book, NextStaff, Said, next_staff};
 use crate::units::Unit;
 
 /// How a job stands.
@@ -28,6 +30,8 @@ pub struct State {
     pub now: Now,
     /// Every reading, struck ones included.
     pub readings: Vec<Row>,
+    /// What people said, the newest last.
+    pub said: Vec<Saying>,
 }
 
 /// What matters now.
@@ -61,10 +65,27 @@ pub struct Now {
     pub readings: usize,
     /// Length of the run.
     pub distance: Option<String>,
+    /// All runs of the job.
+    pub runs: Vec<RunBrief>,
     /// The number of the last command that can be taken back.
     pub undo: Option<u64>,
     /// Counted up whenever the plots have changed: the last event that changed them.
     pub plots: u64,
+}
+
+/// One run in short.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct RunBrief {
+    /// Its number, from 1.
+    pub number: u32,
+    /// The point it starts on.
+    pub start: String,
+    /// How many setups it has.
+    pub setups: usize,
+    /// It was ended by a person.
+    pub ended: bool,
+    /// Its latest closure in words.
+    pub closure: Option<String>,
 }
 
 /// May the legs be lifted?
@@ -142,6 +163,25 @@ pub struct Row {
     pub notes: Vec<String>,
 }
 
+/// Something that a person said: a command, kept for ever.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Saying {
+    /// The number of its event.
+    pub event: u64,
+    /// When, time of day in UTC.
+    pub time: String,
+    /// Over which way: on the page, at the terminal, ...
+    pub by: &'static str,
+    /// What, in words.
+    pub text: String,
+    /// The reading that it is about.
+    pub reading: Option<u32>,
+    /// It has been taken back.
+    pub taken_back: bool,
+    /// It can be taken back.
+    pub undoable: bool,
+}
+
 /// The whole document; `not_recording` is why nothing can be kept at the moment.
 pub fn state(book: &Book, not_recording: Option<&str>, plots: u64) -> State {
     let readings = 1..=book.entries().len() as u32;
@@ -152,7 +192,26 @@ pub fn state(book: &Book, not_recording: Option<&str>, plots: u64) -> State {
         staff_length: book.is_open().then(|| book.settings().staffs.length.show(book.settings().unit, 2)),
         now: now(book, not_recording, plots),
         readings: readings.filter_map(|number| row(book, number)).collect(),
+        said: said(book),
     }
+}
+
+/// What people said, the newest last.
+pub fn said(book: &Book) -> Vec<Saying> {
+    let undone = book.amendments().undone();
+    let saying = |said: &Said| {
+        let taken_back = undone.contains(&said.event);
+        Saying {
+            event: said.event,
+            time: said.at.time_of_day(),
+            by: by_words(&said.by),
+            text: live::command_words(&said.command),
+            reading: about(&said.command),
+            taken_back,
+            undoable: !taken_back && !matches!(said.command, Command::KeyIn { .. }),
+        }
+    };
+    book.amendments().said().iter().map(saying).collect()
 }
 
 /// What matters now.
@@ -181,6 +240,7 @@ pub fn now(book: &Book, not_recording: Option<&str>, plots: u64) -> Now {
         findings,
         readings: book.entries().len(),
         distance: book.runs().last().map(|run| say.distance(run.distance())),
+        runs: book.runs().iter().map(|run| brief(run, say)).collect(),
         undo: book.amendments().latest().map(|said| said.event),
         plots,
     }
@@ -277,6 +337,16 @@ fn staff(book: &Book, say: Wording) -> Option<Staff> {
             text,
         },
     })
+}
+
+fn brief(run: &Run, say: Wording) -> RunBrief {
+    RunBrief {
+        number: run.number,
+        start: run.start.to_string(),
+        setups: run.setups.len(),
+        ended: run.ended,
+        closure: run.closures().next_back().map(|closure| live::closure_words(say, closure)),
+    }
 }
 
 fn closing(book: &Book, say: Wording) -> Option<Closing> {

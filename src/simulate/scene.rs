@@ -213,7 +213,7 @@ pub fn shots(
             shots.push(Shot { setup: number, role, point: sight.point.clone(), aimed, reading });
             Ok(())
         };
-        let roles = (0..).map_while(|slot| sequence.role(number, slot));
+        let roles = sequence.roles(number);
         for (slot, role) in roles.enumerate() {
             if slot == usize::from(sequence.shots) {
                 setup.sides.iter().try_for_each(|side| take(Role::Intermediate, side, Length::ZERO))?;

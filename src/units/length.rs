@@ -153,12 +153,11 @@ impl Length {
 
     /// This length in units of the last decimal shown, ties to even.
     fn scaled(self, unit: Unit, decimals: u8) -> i128 {
-        let (numerator, denominator) = unit.in_tenth_nm();
-        // Most of what is shown fits 64 bits, where a division is several times faster.
-        let scale = 10i64.checked_pow(u32::from(decimals)).filter(|_| denominator == 1);
-        if let Some(scaled) = scale.and_then(|scale| self.0.checked_mul(scale)) {
-            return i128::from(divide_small(scaled, numerator as i64));
+        // Most of what is shown is whole in 1e-10 m, and 64 bits are several times faster to divide.
+        if let Some(step) = unit.step(decimals) {
+            return i128::from(divide_small(self.0, step));
         }
+        let (numerator, denominator) = unit.in_tenth_nm();
         let scaled = i128::from(self.0) * denominator * 10i128.pow(u32::from(decimals));
         divide_ties_even(scaled, numerator)
     }
@@ -167,39 +166,50 @@ impl Length {
 /// Room for most lengths as text.
 const SHOWN: usize = 16;
 
+/// Writes a whole number at the end of a text.
+pub fn push_whole(out: &mut String, whole: u64) {
+    push_scaled(out, i128::from(whole), 0);
+}
+
 /// Writes `whole / 10^decimals`.
 fn push_scaled(out: &mut String, whole: i128, decimals: u8) {
+    let mut text = [0; TEXT_MAX];
+    let (size, decimals) = (whole.unsigned_abs(), usize::from(decimals));
+    let first = match u64::try_from(size) {
+        Ok(size) => put_digits(&mut text, TEXT_MAX, size, decimals + 1),
+        // Survey feet far beyond any site.
+        Err(_) => {
+            let (high, low) = ((size / LOW) as u64, (size % LOW) as u64);
+            let middle = put_digits(&mut text, TEXT_MAX, low, LOW_DIGITS);
+            put_digits(&mut text, middle, high, (decimals + 1).saturating_sub(LOW_DIGITS))
+        }
+    };
+    let (before, behind) = text[first..].split_at(TEXT_MAX - first - decimals);
     if whole < 0 {
         out.push('-');
     }
-    // From the last digit to the first: all that stand behind the point, and at least one before it.
-    let (decimals, mut digits) = (usize::from(decimals), [b'0'; 64]);
-    let mut first = digits.len();
-    let mut rest = whole.unsigned_abs();
-    let least = digits.len() - decimals - 1;
-    while first > least || rest > 0 {
-        first -= 1;
-        // 64 bits are several times faster to divide, and enough for all but survey feet far beyond any site.
-        let digit = match u64::try_from(rest) {
-            Ok(small) => {
-                rest = u128::from(small / 10);
-                small % 10
-            }
-            Err(_) => {
-                let digit = rest % 10;
-                rest /= 10;
-                digit as u64
-            }
-        };
-        digits[first] = b'0' + digit as u8;
-    }
-    let (before, behind) = digits[first..].split_at(digits.len() - first - decimals);
-    let text = |digits| std::str::from_utf8(digits).expect("digits are ASCII");
-    out.push_str(text(before));
+    out.extend(before.iter().copied().map(char::from));
     if decimals > 0 {
         out.push('.');
-        out.push_str(text(behind));
+        out.extend(behind.iter().copied().map(char::from));
     }
+}
+
+/// Room for the digits of any 128 bits.
+const TEXT_MAX: usize = 40;
+/// What 64 bits hold of a longer number, in one go.
+const LOW: u128 = 10u128.pow(LOW_DIGITS as u32);
+const LOW_DIGITS: usize = 18;
+
+/// Writes a number that ends before `end`, with at least so many digits; gives the place of its first.
+fn put_digits(text: &mut [u8; TEXT_MAX], end: usize, mut number: u64, least: usize) -> usize {
+    let mut first = end;
+    while number > 0 || end - first < least {
+        first -= 1;
+        text[first] = b'0' + (number % 10) as u8;
+        number /= 10;
+    }
+    first
 }
 
 /// As [`divide_ties_even`], in 64 bits.

@@ -18,5 +18,5 @@ mod length;
 mod sixteenths;
 
 pub use decimal::{Decimal, Digits, NumberError, Numeral};
-pub use length::{Length, LengthError, Measured, Unit};
+pub use length::{Length, LengthError, Measured, Unit, push_whole};
 pub use sixteenths::{parse_feet_inches, show_feet_inches};

@@ -459,12 +459,10 @@ impl Scene {
         for (at, stand) in self.stands.iter().enumerate() {
             let end = if at + 1 == self.stands.len() { Some(&self.end) } else { None };
             let mark = end.or((self.middle == Some(at)).then_some(&middle));
-            for slot in 0..sequence.readings() {
-                shots.push(match sequence.role(at as u32 + 1, slot) {
-                    Some(Role::Back) => (stand.back, stand.back_sight, stand.typed, None),
-                    _ => (stand.fore, stand.fore_sight, stand.typed, mark),
-                });
-            }
+            shots.extend(sequence.roles(at as u32 + 1).map(|role| match role {
+                Role::Back => (stand.back, stand.back_sight, stand.typed, None),
+                _ => (stand.fore, stand.fore_sight, stand.typed, mark),
+            }));
         }
         for twist in twists {
             match *twist {

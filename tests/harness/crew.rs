@@ -122,6 +122,15 @@ impl Crew {
         self.take(Input::Command { command, by: Origin::Tell }).unwrap()
     }
 
+    /// The book with every reading placed anew, as after a command.
+    pub fn placed_anew(&self) -> Book {
+        let mut book = self.book.clone();
+        let body = Body::Resettled { settings: Box::new(book.settings().clone()) };
+        let (seq, at) = (book.last_event() + 1, book.last_at());
+        book.apply(&Event { seq, at, simulated: false, body, raw: Vec::new() });
+        book
+    }
+
     /// What stands now, as `id@place`.
     pub fn standing(&self) -> Vec<String> {
         self.book.standing().keys().map(FindingKey::to_string).collect()

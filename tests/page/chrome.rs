@@ -10,7 +10,7 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 
-use super::run::PATIENCE;
+use super::run::{PATIENCE, request};
 
 /// Names under which the browser may be found.
 const BROWSERS: &[&str] = &["chromium", "chromium-browser", "google-chrome"];
@@ -93,12 +93,13 @@ impl Chrome {
             },
             "goog:loggingPrefs": { "browser": "ALL" },
         });
+        let driver = self.port;
         let client = ClientBuilder::new(HttpConnector::new())
             .capabilities(wanted.as_object().unwrap().clone())
             .connect(&format!("http://127.0.0.1:{}", self.port))
             .await
             .expect("a browser opens");
-        Page { client }
+        Page { client, driver }
     }
 }
 
@@ -114,11 +115,21 @@ impl Drop for Chrome {
 /// A page in a browser.
 pub(crate) struct Page {
     pub(crate) client: Client,
+    driver: u16,
 }
 
 impl Page {
     pub(crate) async fn go(&self, url: &str) {
         self.client.goto(url).await.unwrap();
+    }
+
+    /// Shows the page in a window of another size, to a reader who likes another theme.
+    pub(crate) async fn look(&self, (width, height): (u32, u32), theme: Theme) {
+        let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false });
+        self.tools("Emulation.setDeviceMetricsOverride", metrics).await;
+        let value = if theme == Theme::Light { "light" } else { "dark" };
+        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": value }] });
+        self.tools("Emulation.setEmulatedMedia", features).await;
     }
 
     /// Runs a script in the page and gives what it returns.
@@ -132,16 +143,47 @@ impl Page {
         self.script(&script).await.as_str().unwrap().to_owned()
     }
 
+    /// Says something to the browser's developer tools.
+    pub(crate) async fn tools(&self, command: &str, params: Value) -> Value {
+        let session = self.client.session_id().await.unwrap().expect("a session");
+        let path = format!("/session/{session}/goog/cdp/execute");
+        let body = json!({ "cmd": command, "params": params }).to_string();
+        let headers = [("Host", "127.0.0.1"), ("Content-Type", "application/json")];
+        let answer = request(self.driver, "POST", &path, &headers, &body);
+        assert_eq!(answer.status, 200, "{command}: {}", answer.body);
+        serde_json::from_str::<Value>(&answer.body).unwrap()["value"].take()
+    }
+
+    /// Whether the browser has a network.
+    pub(crate) async fn network(&self, is: bool) {
+        let no_limit = json!({ "offline": !is, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1 });
+        self.tools("Network.enable", json!({})).await;
+        self.tools("Network.emulateNetworkConditions", no_limit).await;
+    }
+
+    /// Breaks something in every page that is opened from now on, before its own scripts run.
+    pub(crate) async fn plant(&self, fault: &str) {
+        self.tools("Page.addScriptToEvaluateOnNewDocument", json!({ "source": fault })).await;
+    }
+
     /// Waits until a script returns true; gives how long that took.
     pub(crate) async fn until(&self, what: &str, condition: &str) -> Duration {
+        self.within(PATIENCE, what, condition).await.unwrap_or_else(|why| panic!("{why}"))
+    }
+
+    /// The same with a bound of its own.
+    ///
+    /// # Errors
+    /// It did not come in time, with what was shown instead.
+    pub(crate) async fn within(&self, bound: Duration, what: &str, condition: &str) -> Result<Duration, String> {
         let began = Instant::now();
         loop {
             if self.script(&format!("return Boolean({condition})")).await == Value::Bool(true) {
-                return began.elapsed();
+                return Ok(began.elapsed());
             }
-            if began.elapsed() >= PATIENCE {
+            if began.elapsed() >= bound {
                 let shown = self.script("return document.body.innerText").await;
-                panic!("not in time: {what}\n{}", shown.as_str().unwrap_or_default());
+                return Err(format!("not in {bound:?}: {what}\n{}", shown.as_str().unwrap_or_default()));
             }
             tokio::time::sleep(Duration::from_millis(20)).await;
         }
@@ -149,12 +191,29 @@ impl Page {
 
     /// Waits until the verdict's words are these.
     pub(crate) async fn verdict(&self, words: &str) -> Duration {
-        let condition = format!("document.getElementById('verdict-text').textContent === {words:?}");
-        self.until(&format!("the verdict {words:?}"), &condition).await
+        self.verdict_within(PATIENCE, words).await.unwrap_or_else(|why| panic!("{why}"))
+    }
+
+    /// The same with a bound of its own.
+    ///
+    /// # Errors
+    /// It did not come in time, with what was shown instead.
+    pub(crate) async fn verdict_within(&self, bound: Duration, words: &str) -> Result<Duration, String> {
+        let condition = format!("document.getElementById('verdict-text')?.textContent === {words:?}");
+        self.within(bound, &format!("the verdict {words:?}"), &condition).await
     }
 
     pub(crate) async fn click(&self, css: &str) {
         self.client.find(Locator::Css(css)).await.unwrap_or_else(|e| panic!("{css}: {e}")).click().await.unwrap();
+    }
+
+    /// Presses a key, wherever the focus is.
+    pub(crate) async fn press(&self, key: &str, code: u32) {
+        let text = if key == "Enter" { "\r" } else { "" };
+        for kind in ["keyDown", "keyUp"] {
+            let event = json!({ "type": kind, "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
+            self.tools("Input.dispatchKeyEvent", event).await;
+        }
     }
 
     pub(crate) async fn type_in(&self, css: &str, text: &str) {
@@ -165,6 +224,7 @@ impl Page {
     pub(crate) async fn picture(&self, name: &str) {
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("artefacts");
         std::fs::create_dir_all(&folder).unwrap();
+        self.until("the letters are there", "document.fonts.status === 'loaded'").await;
         std::fs::write(folder.join(format!("{name}.png")), self.client.screenshot().await.unwrap()).unwrap();
     }
 
@@ -172,7 +232,7 @@ impl Page {
     pub(crate) async fn shown(&self) -> Value {
         self.script(
             "return ['verdict', 'findings', 'rows', 'figures'].map((id) => document.getElementById(id).innerText\
-             .replace(/\\t\\u2026$/gm, '').replace(/(?<=Instrument\\n).*/, ''))",
+             .replace(/\\t\\u2026$/gm, '').replace(/(?<=(Instrument|Last reading)\\n).*/g, ''))",
         )
         .await
     }

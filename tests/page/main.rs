@@ -1,9 +1,17 @@
-//! The live page, through the built binary: what is served and to whom, the stream without gaps, commands, the browser.
+//! The live page: over bare sockets, and in a real browser where one is installed.
 
-#[cfg(unix)]
+#[path = "../harness/mod.rs"]
+mod harness;
+
 mod browser;
-#[cfg(unix)]
 mod chrome;
+mod fed;
 mod http;
+mod idle;
+mod names;
 mod openapi;
+mod planted;
 mod run;
+mod seen;
+mod several;
+mod strangers;

@@ -1,10 +1,11 @@
-//! A recording that is driven through its standard input, and a bare HTTP client for it.
+//! The program as it runs with its page, driven through its standard input, and a bare HTTP client for it.
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, ChildStdin, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, channel};
+use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
@@ -12,13 +13,15 @@ use serde_json::Value;
 /// Longer than anything here takes on a loaded machine.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(30);
 
-/// A running `closerun listen`.
+/// A running `closerun listen` or `demo`.
 pub(crate) struct Run {
     child: Child,
     input: Option<ChildStdin>,
     pub(crate) port: u16,
     pub(crate) code: String,
     lines: Receiver<String>,
+    /// What comes on standard error after the page's address.
+    said: Option<JoinHandle<String>>,
     /// Shots sent so far: an instrument numbers its records, and one number twice is one record twice.
     pub(crate) shots: u32,
 }
@@ -31,10 +34,21 @@ impl Run {
 
     /// Starts to record into a job, with the page at a port.
     pub(crate) fn start_at(job: &Path, port: u16) -> Run {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_closerun"))
-            .args(["listen", "--stdin", "--format", "comma", "--known", "BM-1=52.3480", "--start", "BM-1", "--json"])
-            .args(["--job".as_ref(), job.as_os_str()])
-            .args(["--page", &port.to_string()])
+        let mut listen = Command::new(env!("CARGO_BIN_EXE_closerun"));
+        listen.args(["listen", "--stdin", "--format", "comma", "--known", "BM-1=52.3480", "--start", "BM-1", "--json"]);
+        listen.args(["--job".as_ref(), job.as_os_str()]).args(["--page", &port.to_string()]);
+        Run::of(listen)
+    }
+
+    /// Starts the demonstration: a simulated level, and a crew that makes mistakes.
+    pub(crate) fn demo(job: &Path) -> Run {
+        let mut demo = Command::new(env!("CARGO_BIN_EXE_closerun"));
+        demo.args(["demo", "--json", "--page", "0", "--speed", "20", "--job"]).arg(job);
+        Run::of(demo)
+    }
+
+    fn of(mut command: Command) -> Run {
+        let mut child = command
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -47,12 +61,15 @@ impl Run {
             said.strip_prefix("page: http://127.0.0.1:").unwrap_or_else(|| panic!("the page's address: {said:?}"));
         let (port, code) = rest.trim().split_once("/  pairing code ").unwrap();
         let (port, code) = (port.parse().unwrap(), code.to_owned());
-        std::thread::spawn(move || std::io::copy(&mut stderr, &mut std::io::sink()));
+        let said = std::thread::spawn(move || {
+            let mut rest = String::new();
+            stderr.read_to_string(&mut rest).map(|_| rest).unwrap_or_default()
+        });
         let stdout = BufReader::new(child.stdout.take().unwrap());
         let (to, lines) = channel();
         std::thread::spawn(move || stdout.lines().map_while(Result::ok).try_for_each(|line| to.send(line)));
         let input = child.stdin.take();
-        Run { child, input, port, code, lines, shots: 0 }
+        Run { child, input, port, code, lines, said: Some(said), shots: 0 }
     }
 
     /// Sends bytes as the instrument would.
@@ -114,6 +131,14 @@ impl Run {
         drop(self.input.take());
         let status = self.child.wait().unwrap();
         (status, began.elapsed())
+    }
+
+    /// Ends it; gives everything that it printed and that was not asked for, but for the line that tells the code.
+    pub(crate) fn rest(mut self) -> Vec<String> {
+        drop(self.input.take());
+        self.child.wait().unwrap();
+        let said = self.said.take().expect("asked once").join().unwrap();
+        self.lines.iter().chain(said.lines().map(str::to_owned)).collect()
     }
 
     /// A request under the page's own address.
@@ -224,10 +249,15 @@ pub(crate) struct Stream {
 impl Stream {
     /// Opens it; `last` is said as a browser says it when it comes again.
     pub(crate) fn open(run: &Run, path: &str, last: Option<u64>) -> Stream {
-        let (host, last) = (run.host(), last.map(|last| last.to_string()));
+        Stream::at(run.port, path, last)
+    }
+
+    /// The same at a port.
+    pub(crate) fn at(port: u16, path: &str, last: Option<u64>) -> Stream {
+        let (host, last) = (format!("127.0.0.1:{port}"), last.map(|last| last.to_string()));
         let mut headers = vec![("Host", &*host)];
         headers.extend(last.as_deref().map(|last| ("Last-Event-ID", last)));
-        let mut stream = connect(run.port);
+        let mut stream = connect(port);
         send_request(&mut stream, "GET", path, &headers, "");
         let mut lines = BufReader::new(stream);
         let mut line = String::new();

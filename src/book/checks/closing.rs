@@ -150,7 +150,7 @@ fn allowance_so_far(at: &At<'_>) -> Option<closure::Allowance> {
     let lacks = at.setup.before.distance_lacks || at.setup.reduced.length().is_none();
     let length = (!lacks).then(|| at.setup.distance());
     let setups = at.setup.setups().max(1);
-    let sigma = super::super::flow::sigma_setup_mm(at.settings());
+    let sigma = at.settings().setup_sd_mm();
     closure::allowance(at.class(), LineKind::BetweenKnown, length, setups, None, sigma)
 }
 
@@ -168,7 +168,7 @@ pub(super) fn outlook(at: &At<'_>, found: &mut Vec<Finding>) {
     let setups = setup.setups();
     let probable = PROBABLE * (mean * f64::from(setups)).sqrt();
     // No allowance is below what the noise of the readings is left: most runs stop here.
-    let least = closure::NOISE_Z * super::super::flow::sigma_setup_mm(at.settings()) * f64::from(setups).sqrt();
+    let least = closure::NOISE_Z * at.settings().setup_sd_mm() * f64::from(setups).sqrt();
     if probable <= RELEASE * least {
         return;
     }

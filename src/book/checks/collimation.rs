@@ -55,7 +55,7 @@ pub(super) fn effect(at: &At<'_>, found: &mut Vec<Finding>) {
     };
     let lacks = at.setup.before.distance_lacks || at.setup.reduced.length().is_none();
     let length = (!lacks).then(|| at.setup.distance());
-    let sigma = super::super::flow::sigma_setup_mm(at.settings());
+    let sigma = at.settings().setup_sd_mm();
     let setups = at.setup.setups().max(1);
     let Some(allowance) = closure::allowance(at.class(), LineKind::BetweenKnown, length, setups, None, sigma) else {
         return;

@@ -9,24 +9,24 @@ mod collimation;
 mod setup;
 mod shot;
 
+use smallvec::SmallVec;
+
 use super::Entry;
 use super::amend::Amendments;
 use super::classes::{Class, Limit};
 use super::event::ReadingNumber;
 use super::finding::{Amount, Finding, FindingId, FindingKey, Place, Priority};
 use super::flow::{Flow, Ground};
-use super::run::{Run, Setup};
+use super::reading::Role;
+use super::run::{Run, Setup, Shot};
 use super::settings::Settings;
 use super::wording::Wording;
 use crate::units::{Length, Measured};
 
-/// The checks made at a setup, each time a reading falls in it.
+/// The checks of its counted shots, and of the setup as a whole, made each time a reading falls in it.
+const ON_SHOTS: &[fn(&At<'_>, &Counted<'_>, &mut Vec<Finding>)] =
+    &[shot::reading_off_staff, shot::line_low, shot::sight_length, shot::spread, shot::same_sight];
 const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
-    shot::reading_off_staff,
-    shot::line_low,
-    shot::sight_length,
-    shot::spread,
-    shot::same_sight,
     balance::balance,
     setup::two_differences,
     setup::gap,
@@ -42,8 +42,9 @@ const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] =
     &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook];
 
 /// Share of its limit that a value must fall below before a finding is taken back, so that one which hovers about
-/// its limit is said once.
-const RELEASE: f64 = 0.9;
+/// its limit is said once; in tenths, so that lengths are compared in whole numbers.
+const RELEASE_TENTHS: i64 = 9;
+const RELEASE: f64 = RELEASE_TENTHS as f64 / 10.0;
 
 /// Where a check looks.
 pub(super) struct At<'a> {
@@ -54,9 +55,16 @@ pub(super) struct At<'a> {
     pub(super) setup: &'a Setup,
 }
 
+/// The counted shots of a setup, each with its role: backsights, foresights, intermediate sights.
+type Counted<'a> = [(Role, &'a Shot)];
+
 /// Everything found at one setup.
 pub(super) fn at_setup(at: &At<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
+    let shots: SmallVec<[_; 4]> = at.setup.all_shots().filter(|(_, shot)| shot.counts()).collect();
+    for check in ON_SHOTS {
+        check(at, &shots, &mut found);
+    }
     for check in AT_SETUP {
         check(at, &mut found);
     }
@@ -121,9 +129,10 @@ enum Stands {
 /// Compares sizes. `None` is well inside.
 fn compare(value: Length, limit: Length) -> Option<Stands> {
     let value = value.abs();
+    let tenths = |length: Length, times: i64| i128::from(length.tenth_nm()) * i128::from(times);
     if value > limit {
         Some(Stands::Over)
-    } else if value.to_f64_m() > RELEASE * limit.to_f64_m() {
+    } else if tenths(value, 10) > tenths(limit, RELEASE_TENTHS) {
         Some(Stands::Near)
     } else {
         None

@@ -2,8 +2,8 @@
 
 use super::super::finding::{Amount, Finding, FindingId, Place, Priority};
 use super::super::reading::Role;
-use super::super::run::{Setup, Shot, ShotStanding};
-use super::{At, Stands, compare, measured, plain};
+use super::super::run::{Shot, ShotStanding};
+use super::{At, Counted, Stands, compare, measured, plain};
 use crate::units::Length;
 
 /// Two shots that agree within this, at sight lengths that agree within [`SAME_SIGHT`], look like one staff.
@@ -11,18 +11,10 @@ use crate::units::Length;
 const SAME_STAFF: Length = Length::from_mm(1);
 const SAME_SIGHT: Length = Length::from_mm(100);
 
-/// Every counted shot of the setup, with its role.
-fn shots(setup: &Setup) -> impl Iterator<Item = (Role, &Shot)> {
-    let back = setup.back.iter().map(|shot| (Role::Back, shot));
-    let fore = setup.fore.iter().map(|shot| (Role::Fore, shot));
-    let sides = setup.sides.iter().map(|side| (Role::Intermediate, &side.shot));
-    back.chain(fore).chain(sides).filter(|(_, shot)| shot.counts())
-}
-
 /// `reading-off-staff`: outside the staff, or nearer its ends than allowed; `unit-doubt` where feet would fit it.
-pub(super) fn reading_off_staff(at: &At<'_>, found: &mut Vec<Finding>) {
+pub(super) fn reading_off_staff(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
     let (staffs, say) = (&at.settings().staffs, at.wording());
-    for (_, shot) in shots(at.setup) {
+    for &(_, shot) in shots {
         // An inverted staff reads negative; its scale is the same.
         let raw = at.staff(shot.reading);
         let size = raw.value().abs();
@@ -71,9 +63,9 @@ pub(super) fn reading_off_staff(at: &At<'_>, found: &mut Vec<Finding>) {
 }
 
 /// `line-low`: the line of sight is nearer the foot of an upright staff than the class allows.
-pub(super) fn line_low(at: &At<'_>, found: &mut Vec<Finding>) {
+pub(super) fn line_low(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
     let Some(limit) = &at.class().line_of_sight_min else { return };
-    for (_, shot) in shots(at.setup) {
+    for &(_, shot) in shots {
         let raw = at.staff(shot.reading).value();
         if raw < Length::ZERO || raw >= limit.value {
             continue;
@@ -96,56 +88,54 @@ pub(super) fn line_low(at: &At<'_>, found: &mut Vec<Finding>) {
 }
 
 /// `sight-long`, `sight-short`: outside the class or the instrument's range.
-pub(super) fn sight_length(at: &At<'_>, found: &mut Vec<Finding>) {
+pub(super) fn sight_length(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
     let instrument = &at.settings().instrument;
     let of_class = at.class().sight_max.as_ref().filter(|limit| limit.value <= instrument.sight_max);
-    for (role, shot) in shots(at.setup) {
+    let longest = of_class.map_or(instrument.sight_max, |limit| limit.value);
+    for &(role, shot) in shots {
         let Some(sight) = shot.sight else { continue };
-        let say = at.wording();
-        let place = Place::Reading(shot.reading);
-        let (longest, basis) = match of_class {
-            Some(limit) => (limit.value, at.basis(limit)),
-            None => (instrument.sight_max, "the instrument's range".to_owned()),
-        };
         if sight > longest {
-            let base = plain(
-                FindingId::SightLong,
-                place.clone(),
-                Priority::Hold,
-                format!("{} sight of {} (limit {}, {basis})", role_word(role), say.sight(sight), say.sight(longest)),
-                match role {
-                    Role::Back => {
-                        format!("begin the setup anew {} nearer the back staff: break", say.sight(sight - longest))
-                    }
-                    _ => format!("bring the staff {} nearer and shoot it again", say.sight(sight - longest)),
-                },
-            );
-            found.push(measured(base, Stands::Over, Amount::Sight(sight), Amount::Sight(longest), basis));
+            let basis = of_class.map_or_else(|| "the instrument's range".to_owned(), |limit| at.basis(limit));
+            found.push(sight_long(at, role, shot, sight, longest, basis));
         } else if sight < instrument.sight_min {
-            let shortest = instrument.sight_min;
-            let base = plain(
-                FindingId::SightShort,
-                place,
-                Priority::Warn,
-                format!(
-                    "{} sight of {} (at least {}, the instrument's range)",
-                    role_word(role),
-                    say.sight(sight),
-                    say.sight(shortest)
-                ),
-                "move the staff or the instrument apart and shoot again".to_owned(),
-            );
-            let basis = "the instrument's range".to_owned();
-            found.push(measured(base, Stands::Over, Amount::Sight(sight), Amount::Sight(shortest), basis));
+            found.push(sight_short(at, role, shot, sight, instrument.sight_min));
         }
     }
 }
 
+fn sight_long(at: &At<'_>, role: Role, shot: &Shot, sight: Length, longest: Length, basis: String) -> Finding {
+    let say = at.wording();
+    let base = plain(
+        FindingId::SightLong,
+        Place::Reading(shot.reading),
+        Priority::Hold,
+        format!("{} sight of {} (limit {}, {basis})", role_word(role), say.sight(sight), say.sight(longest)),
+        match role {
+            Role::Back => format!("begin the setup anew {} nearer the back staff: break", say.sight(sight - longest)),
+            _ => format!("bring the staff {} nearer and shoot it again", say.sight(sight - longest)),
+        },
+    );
+    measured(base, Stands::Over, Amount::Sight(sight), Amount::Sight(longest), basis)
+}
+
+fn sight_short(at: &At<'_>, role: Role, shot: &Shot, sight: Length, shortest: Length) -> Finding {
+    let say = at.wording();
+    let basis = "the instrument's range".to_owned();
+    let base = plain(
+        FindingId::SightShort,
+        Place::Reading(shot.reading),
+        Priority::Warn,
+        format!("{} sight of {} (at least {}, {basis})", role_word(role), say.sight(sight), say.sight(shortest)),
+        "move the staff or the instrument apart and shoot again".to_owned(),
+    );
+    measured(base, Stands::Over, Amount::Sight(sight), Amount::Sight(shortest), basis)
+}
+
 /// `spread`: the deviation that the instrument states, or half the range of repeats, is over its limit.
-pub(super) fn spread(at: &At<'_>, found: &mut Vec<Finding>) {
+pub(super) fn spread(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
     let Some(limit) = &at.class().spread_max else { return };
     let say = at.wording();
-    for (_, shot) in shots(at.setup) {
+    for &(_, shot) in shots {
         let Some(stated) = shot.spread else { continue };
         let Some(stands) = compare(stated, limit.value) else { continue };
         let basis = at.basis(limit);
@@ -164,8 +154,8 @@ pub(super) fn spread(at: &At<'_>, found: &mut Vec<Finding>) {
         found.push(measured(base, stands, Amount::Height(stated), Amount::Height(limit.value), basis));
     }
     for role in [Role::Back, Role::Fore] {
-        let counted = || at.setup.shots(role).iter().filter(|shot| shot.counts()).map(|shot| shot.value);
-        let (Some(least), Some(most)) = (counted().min(), counted().max()) else { continue };
+        let values = || shots.iter().filter(|(of, _)| *of == role).map(|(_, shot)| shot.value);
+        let (Some(least), Some(most)) = (values().min(), values().max()) else { continue };
         let half = (most - least).divide(2);
         let Some(stands) = compare(half, limit.value) else { continue };
         let basis = at.basis(limit);
@@ -192,9 +182,11 @@ pub(super) fn spread(at: &At<'_>, found: &mut Vec<Finding>) {
 ///
 /// Heights carried at equal level with balanced sights look just like it, so the shot is booked by the sequence, and
 /// a person says which it was.
-pub(super) fn same_sight(at: &At<'_>, found: &mut Vec<Finding>) {
-    let line = |shot: &&Shot| shot.standing == ShotStanding::Counted;
-    for (role, shot) in shots(at.setup).filter(|(role, shot)| *role != Role::Intermediate && line(shot)) {
+pub(super) fn same_sight(at: &At<'_>, shots: &Counted<'_>, found: &mut Vec<Finding>) {
+    for &(role, shot) in shots {
+        if role == Role::Intermediate || shot.standing != ShotStanding::Counted {
+            continue;
+        }
         let Some(before) = (shot.reading as usize).checked_sub(2) else { continue };
         let spot = at.flow.spots[before];
         let entry = &at.entries[before];

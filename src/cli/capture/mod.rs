@@ -210,7 +210,6 @@ impl Recorder {
         match ended {
             Ended::Good => {
                 say::line(format_args!("next: closerun format try FORMAT {shown}"));
-                say::line(format_args!("      closerun format draft {shown} --seen READING/SIGHT --seen ..."));
                 Ok(())
             }
             Ended::Failed(why) | Ended::NeverOpened(why) => Err(Failure::outcome(why)),

@@ -20,7 +20,8 @@ export function show(whole, decimals) {
   return (whole < 0n ? "-" : "") + digits.slice(0, cut) + (decimals ? "." + digits.slice(cut) : "");
 }
 
-/** What stands in the fields comes to: { words } to say, or { wrong } and why, or {} while nothing is typed. */
+/** What stands in the fields comes to: { words } to say and perhaps a { note } on it, or { wrong } and why, or {} while
+ * nothing is typed. */
 export function check(how, typed, unit, staffLength) {
   const needed = how === "three" ? ["upper", "middle", "lower"] : ["staff"];
   if (needed.every((name) => !typed[name])) return {};
@@ -56,5 +57,6 @@ export function check(how, typed, unit, staffLength) {
   const mean = (sum + (sum < 0n ? -1n : 1n)) / 3n;
   const staff = show(mean, fine + 1);
   const sight = show((upper - lower) * STADIA, fine);
-  return { words: [staff, sight], text: `mean of three wires ${staff} ${unit}, sight ${sight} ${unit}` };
+  const wires = needed.map((name) => typed[name]).join(", ");
+  return { words: [staff, sight], note: `three wires ${wires}`, text: `mean of three wires ${staff} ${unit}, sight ${sight} ${unit}` };
 }

@@ -1,9 +1,10 @@
 // What the operator hears: which of the lines are worth a sound, in which words, and how often.
 
 const AGAIN_MS = 20_000; // the same finding is not sounded again sooner: it flickers, or somebody just undid something
-const HOLD_PAUSE_MS = 5_000; // after a hold the next comes no sooner, however many findings there are
+const HOLD_PAUSE_MS = 60_000; // while a hold stands that was sounded, others wait so long and come together
 const GATHER_MS = 250; // findings of one setup come together: one sound for all of them
 const RANK = { note: 0, clear: 1, warn: 2, hold: 3 };
+// Notes in hertz, from when and how long in seconds: two low ones, a middle one, a high short one.
 const NOTES = { hold: [[220, 0, 0.18], [220, 0.26, 0.26]], warn: [[440, 0, 0.16]], clear: [[880, 0, 0.11]] };
 
 /** A fact and what to do, as it is said aloud: no brackets, short numbers, whole words. */
@@ -25,7 +26,8 @@ export class Ear {
     this.now = now;
     this.told = new Map();
     this.waiting = [];
-    this.held = -Infinity;
+    /** The cause of the last hold that was sounded and stands, and when. */
+    this.held = null;
   }
 
   /** Takes a line in. */
@@ -34,13 +36,20 @@ export class Ear {
       const last = this.told.get(line.key);
       const same = last && RANK[last.priority] >= RANK[line.priority] && this.now() - last.at < AGAIN_MS;
       this.told.set(line.key, { priority: line.priority, at: this.now() });
-      if (!same) this.waiting.push({ kind: line.priority, text: spoken(line.fact, line.todo) });
+      if (!same) this.waiting.push({ kind: line.priority, key: line.key, text: spoken(line.fact, line.todo) });
+    } else if (line.type === "withdrawn") {
+      // Its cause is gone: it need not be said any more, and what waited behind it may be.
+      this.waiting = this.waiting.filter((item) => item.key !== line.key);
+      if (this.held?.key === line.key) this.held = null;
     } else if (line.type === "verdict" && line.verdict === "clear-to-move") {
+      this.held = null;
       this.waiting.push({ kind: "clear", text: `clear to move, setup ${line.setup}` });
     } else if (line.type === "notice" && line.priority !== "note") {
       this.waiting.push({ kind: line.priority, text: spoken(line.text) });
     } else if (line.type === "ended") {
       this.waiting.push({ kind: "warn", text: "listening has ended" });
+    } else if (line.type === "not-live") {
+      this.waiting.push({ kind: "warn", text: line.text });
     }
   }
 
@@ -50,18 +59,21 @@ export class Ear {
     this.waiting = [];
     const most = Math.max(-1, ...all.map((item) => RANK[item.kind]));
     const first = all.find((item) => RANK[item.kind] === most);
-    if (!first) return null;
-    if (first.kind === "hold") {
-      if (this.now() - this.held < HOLD_PAUSE_MS) {
-        this.waiting = all.filter((item) => item.kind === "hold");
-        return null;
-      }
-      this.held = this.now();
-      const more = all.filter((item) => item.kind === "hold").length - 1;
-      return { kind: "hold", text: `hold: ${first.text}${more > 0 ? `. And ${more} more` : ""}` };
+    if (first?.kind !== "hold") return first ?? null;
+    const holds = all.filter((item) => item.kind === "hold");
+    if (this.held && this.now() - this.held.at < HOLD_PAUSE_MS) {
+      this.waiting = holds;
+      return null;
     }
-    if (first.kind === "clear") this.held = -Infinity;
-    return first;
+    this.held = { key: first.key, at: this.now() };
+    const more = holds.length - 1;
+    return { kind: "hold", text: `hold: ${first.text}${more > 0 ? `. And ${more} more` : ""}` };
+  }
+
+  /** In how many milliseconds something that waits may be heard; none if nothing waits. */
+  due() {
+    if (!this.waiting.length) return null;
+    return this.held ? Math.max(0, HOLD_PAUSE_MS - (this.now() - this.held.at)) : 0;
   }
 }
 
@@ -89,11 +101,12 @@ export class Voice {
   }
 
   gather(after) {
-    this.timer ??= setTimeout(() => {
-      this.timer = null;
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => {
       const next = this.ear.next();
       if (next) this.sound(next.kind, next.text);
-      else if (this.ear.waiting.length) this.gather(HOLD_PAUSE_MS);
+      const due = this.ear.due();
+      if (due !== null) this.gather(due + GATHER_MS);
     }, after);
   }
 
@@ -103,7 +116,7 @@ export class Voice {
   }
 
   sound(kind, text) {
-    this.said(kind, text, this.on);
+    this.said(text, this.on);
     if (!this.on) return;
     for (const [hertz, from, long] of NOTES[kind] ?? []) {
       const [tone, volume] = [this.context.createOscillator(), this.context.createGain()];
@@ -120,7 +133,9 @@ export class Voice {
     if ("speechSynthesis" in window) {
       // What is said last is what holds: an older sentence is broken off.
       speechSynthesis.cancel();
-      speechSynthesis.speak(new SpeechSynthesisUtterance(text));
+      const words = new SpeechSynthesisUtterance(text);
+      words.lang = "en";
+      speechSynthesis.speak(words);
     }
   }
 }

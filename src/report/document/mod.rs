@@ -15,7 +15,7 @@ mod said;
 pub mod tree;
 
 pub use page_check::page_check;
-pub(super) use said::{by_words, time_words};
+pub(super) use said::{about, by_words, time_words};
 pub use tree::{Distribution, FieldBook};
 
 use std::collections::BTreeMap;

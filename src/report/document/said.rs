@@ -40,7 +40,7 @@ fn taken_back(events: &[Event]) -> BTreeMap<u64, u64> {
 }
 
 /// The reading that a command is about.
-fn about(command: &Command) -> Option<u32> {
+pub(crate) fn about(command: &Command) -> Option<u32> {
     match command {
         Command::Strike { reading, .. }
         | Command::Restore { reading }

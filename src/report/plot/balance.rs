@@ -5,6 +5,7 @@ use super::canvas::{Anchor, Canvas, Job, LETTER};
 use super::misclosure::in_unit;
 use super::{Plot, WIDTHS};
 use crate::book::Book;
+use crate::book::run::{Run, Setup};
 use crate::book::wording::Wording;
 
 const HEIGHT: u32 = 200;
@@ -13,15 +14,19 @@ const SETUPS_MAX: usize = 60;
 
 /// The last run's balance; `None` without sight lengths.
 pub fn balance(book: &Book, width: u32) -> Option<Plot> {
-    let run = book.runs().last()?;
+    balance_of(book, book.runs().last()?, width)
+}
+
+/// The same of any run of the book.
+pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
     let (unit, class) = (book.settings().unit, &book.settings().class);
     let known: Vec<_> = run.setups.iter().filter(|setup| setup.reduced.imbalance.is_some()).collect();
     let shown = &known[known.len().saturating_sub(SETUPS_MAX)..];
     let last = shown.last()?;
     let limit = class.setup_imbalance_max.as_ref().map(|limit| limit.value);
-    let value = |setup: &crate::book::run::Setup| in_unit(setup.reduced.imbalance.unwrap_or_default(), unit);
-    let sum = |setup: &crate::book::run::Setup| in_unit(setup.imbalance_sum(), unit);
+    let value = |setup: &Setup| in_unit(setup.reduced.imbalance.unwrap_or_default(), unit);
+    let sum = |setup: &Setup| in_unit(setup.imbalance_sum(), unit);
     let limit_shown = limit.map(|limit| in_unit(limit, unit));
     let most = shown.iter().flat_map(|setup| [value(setup).abs(), sum(setup).abs()]);
     let most = most.chain(limit_shown).fold(0.1, f64::max) * 1.15;

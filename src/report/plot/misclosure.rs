@@ -19,7 +19,11 @@ const HEIGHT: u32 = 260;
 
 /// The last run's misclosure; `None` before its first setup is complete.
 pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
-    let run = book.runs().last()?;
+    misclosure_of(book, book.runs().last()?, width)
+}
+
+/// The same of any run of the book.
+pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     let setups: Vec<&Setup> = run.setups.iter().filter(|setup| setup.reduced.rise().is_some()).collect();
     let last = *setups.last()?;
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
@@ -100,7 +104,14 @@ pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
     canvas.text((4.0, 16.0), Anchor::Start, &format!("misclosure, {height_unit}"));
     let along = if by_setups { "setups".to_owned() } else { format!("length of the run, {length_unit}") };
     canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, &along);
-    canvas.text((right, 16.0), Anchor::End, "dashed: allowed; shaded: likely");
+    // Each band is named at its end, the one above zero and the other below, so that they never meet.
+    let (_, allowed_ahead, noise_ahead) = envelope[envelope.len() - 1];
+    if has_allowance {
+        canvas.text((right, y.at(shown(allowed_ahead)) - 5.0), Anchor::End, "allowed");
+    }
+    canvas.text((right, y.at(-shown(noise_ahead)) + LETTER), Anchor::End, "likely");
+    canvas.line(Job::Grid, (x.at(end), top), (x.at(end), bottom));
+    canvas.text((x.at(end) + 4.0, bottom - 4.0), Anchor::Start, "ahead");
     let words = words(book, run, allowed_end);
     Some(Plot { svg: canvas.finish("Misclosure in its envelope", &words), words })
 }

@@ -10,9 +10,9 @@ mod canvas;
 mod misclosure;
 mod profile;
 
-pub use balance::balance;
-pub use misclosure::misclosure;
-pub use profile::profile;
+pub use balance::{balance, balance_of};
+pub use misclosure::{misclosure, misclosure_of};
+pub use profile::{profile, profile_of};
 
 /// A drawn plot.
 #[derive(Clone, Debug, PartialEq, Eq)]

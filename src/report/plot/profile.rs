@@ -28,7 +28,11 @@ struct Drawn {
 
 /// The last run's profile; `None` before its first setup is complete.
 pub fn profile(book: &Book, width: u32) -> Option<Plot> {
-    let run = book.runs().last()?;
+    profile_of(book, book.runs().last()?, width)
+}
+
+/// The same of any run of the book.
+pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     let unit = book.settings().unit;
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
     let tied = run.chains.first().is_some_and(|chain| chain.datum.is_some());
