@@ -30,7 +30,7 @@ mod linux {
     use std::time::{Duration, Instant};
 
     use crate::port::BarePort;
-    use crate::program::command;
+    use crate::program::{Taken, command};
 
     /// Records that are timed.
     const RECORDS: usize = 400;
@@ -38,8 +38,6 @@ mod linux {
     const BETWEEN: Duration = Duration::from_millis(15);
     /// Starts that are timed.
     const STARTS: usize = 15;
-    /// In which Linux counts processor time for those who ask: `USER_HZ`, the same on all its machines of today.
-    const TICKS_A_SECOND: f64 = 100.0;
     /// How long nothing happens while the processor time is taken.
     const IDLE: Duration = Duration::from_secs(10);
 
@@ -81,20 +79,6 @@ mod linux {
             rustix::process::kill_process(pid, rustix::process::Signal::TERM).unwrap();
             assert!(self.child.wait().unwrap().success());
         }
-
-        fn resident_mb(&self) -> f64 {
-            let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
-            let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
-            line.trim().trim_end_matches(" kB").parse::<f64>().unwrap() * 1024.0 / 1e6
-        }
-
-        /// User and system time so far, in seconds.
-        fn processor_s(&self) -> f64 {
-            let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap();
-            let fields: Vec<&str> = stat.rsplit(") ").next().unwrap().split(' ').collect();
-            let ticks: u64 = fields[11].parse::<u64>().unwrap() + fields[12].parse::<u64>().unwrap();
-            ticks as f64 / TICKS_A_SECOND
-        }
     }
 
     fn latency(folder: &Path, port: &BarePort) {
@@ -130,10 +114,11 @@ mod linux {
         let allowed = 2 * bare_median + Duration::from_millis(1);
         println!("latency/over the bare append: {} ms; {} ms in all is the aim", ms(over), ms(allowed));
 
-        let before = listening.processor_s();
+        let before = Taken::by(listening.child.id());
         std::thread::sleep(IDLE);
-        println!("latency/idle for {IDLE:?}: {:.2} s of processor time", listening.processor_s() - before);
-        println!("latency/resident after {RECORDS} records: {:.1} MB", listening.resident_mb());
+        let after = Taken::by(listening.child.id());
+        println!("latency/idle for {IDLE:?}: {:.2} s of processor time", after.processor_s - before.processor_s);
+        println!("latency/resident after {RECORDS} records: {:.1} MB", after.resident_mb);
         listening.stop();
     }
 

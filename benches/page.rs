@@ -140,7 +140,7 @@ fn serve() {
         feed.kept(&event, book);
         feed.turned(None);
     };
-    let settings: Box<Settings> = Box::new(Config::from(None, Given::default()).unwrap().settings);
+    let settings: Box<Settings> = Box::new(Config::of(Given::default()).unwrap().settings);
     keep(Body::JobOpened { program: "bench".to_owned(), settings }, &mut book);
     println!("{}", opened.address.port());
     std::io::stdout().flush().unwrap();

@@ -3,10 +3,12 @@
 
 mod harness;
 
+use closerun::book::classes;
 use closerun::book::event::{Body, Command, LinkState, Target, Verdict};
-use closerun::book::finding::{FindingId, Priority};
+use closerun::book::finding::{FindingId, FindingKey, Priority};
 use closerun::book::reading::{Heard, Refusal, Role};
-use closerun::book::settings::StaffsInUse;
+use closerun::book::sequence::Sequence;
+use closerun::book::settings::{Settings, StaffExpansion, StaffsInUse};
 use closerun::book::{Input, NextStaff, next_staff};
 use closerun::units::{Measured, Unit};
 use harness::crew::{Crew, announced, known, metres, name, reading, settings};
@@ -157,6 +159,73 @@ fn two_height_differences_that_disagree() {
     crew.shoot([("1.4000", "20.00"), ("1.1000", "20.00"), ("1.1010", "20.00"), ("1.4000", "20.00")]);
     assert_eq!(crew.standing(), Vec::<String>::new());
     assert_eq!(crew.elevation("TP1").as_deref(), Some("50.2995"));
+}
+
+#[test]
+fn a_class_that_asks_for_another_sequence_says_so_once() {
+    let class = classes::find("fgcc1984-second-order-class-I").unwrap();
+    let asked = class.sequence.expect("the class asks for a sequence");
+    for (observed, told) in [(asked, 0), (Sequence::BF, 1)] {
+        let mut crew = Crew::new(Settings { class: class.clone(), sequence: observed, ..settings() });
+        let mut kept = Vec::new();
+        for _ in 0..3 {
+            kept.extend(crew.shoot([
+                ("1.50000", "20.00"),
+                ("1.20000", "20.00"),
+                ("1.20003", "20.00"),
+                ("1.50003", "20.00"),
+            ]));
+        }
+        assert_eq!(announced(&kept, FindingId::Sequence), told, "{observed}");
+    }
+    let mut crew = Crew::new(Settings { class: class.clone(), ..settings() });
+    let kept = crew.shoot([("1.50000", "20.00")]);
+    let fact = kept.iter().find_map(|body| match body {
+        Body::Announced { key, fact, .. } if key.id == FindingId::Sequence => Some(fact.clone()),
+        _ => None,
+    });
+    assert_eq!(fact, Some(format!("the setups are observed BF, {} asks for BFFB", class.title)));
+}
+
+#[test]
+fn a_correction_that_cannot_be_made_is_told_once_for_setups_in_a_row() {
+    let mut settings = settings();
+    settings.corrections.collimation_mm_per_m = Some(0.05);
+    settings.corrections.staff_expansion = Some(StaffExpansion { ppm_per_c: 23.0, standard_c: 20.0, staff_c: None });
+    let told = |bodies: &[Body]| -> Vec<String> {
+        let uncorrected = |key: &FindingKey| key.id == FindingId::Uncorrected;
+        let said = |body: &Body| match body {
+            Body::Announced { key, priority, fact, todo } if uncorrected(key) => {
+                Some(format!("{} {key}: {fact}; {todo}", priority.word()))
+            }
+            Body::Withdrawn { key } if uncorrected(key) => Some(format!("withdrawn {key}")),
+            _ => None,
+        };
+        bodies.iter().filter_map(said).collect()
+    };
+    let warm = |sight: &str| {
+        let mut reading = reading("1.5000", sight);
+        reading.temperature_c = Some(27.0);
+        Heard::Reading(reading)
+    };
+    let mut crew = Crew::new(settings);
+    let mut kept = crew.hear(warm("20.00"));
+    kept.extend(crew.hear(warm("20.00")));
+    assert_eq!(told(&kept), [""; 0]);
+    for _ in 0..6 {
+        kept.extend(crew.hear(warm("")));
+    }
+    let no_sight = "warn uncorrected@setup-1.2: collimation at reading 3 not applied: the reading has no sight length; \
+                    let the instrument send sight lengths, or turn the correction off; \
+                    heights without it are marked in the book";
+    assert_eq!(told(&kept), [no_sight]);
+    let mut kept = crew.hear(warm("20.00"));
+    kept.extend(crew.hear(warm("20.00")));
+    assert_eq!(told(&kept), [""; 0]);
+    let cold = "warn uncorrected@setup-1.6: staff temperature at reading 11 not applied: the temperature of the staff \
+                is not known; give the temperature of the staff in the settings, or turn the correction off; heights \
+                without it are marked in the book";
+    assert_eq!(told(&crew.shoot([("1.5000", "20.00"), ("1.5000", "20.00")])), [cold]);
 }
 
 #[test]

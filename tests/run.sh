@@ -4,11 +4,13 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-# Debian packages: the other end of a TCP link, system-call faults, compilers for the fault shim and libFuzzer, Python
-# for the independent recomputation of the hash chain and of adjustments, a browser and curl for the live page.
+# Debian packages: the other end of a TCP link, another time for one process, system-call faults, compilers for the
+# fault shim and libFuzzer, Python for the independent recomputation of the hash chain and of adjustments, a browser and
+# curl for the live page.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
+have faketime || wanted="$wanted faketime"
 have strace || wanted="$wanted strace"
 have cc || wanted="$wanted gcc libc6-dev"
 have c++ || wanted="$wanted g++"

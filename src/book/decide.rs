@@ -177,7 +177,9 @@ fn resolve(book: &Book, command: &Command) -> Result<Command, Refused> {
             strike_shot(book, *shot)?;
             command.clone()
         }
-        Command::MarkHere { shot } => Command::MarkHere { shot: Some(mark_here(under_way(book)?, *shot)?) },
+        Command::MarkHere { shot, by } => {
+            Command::MarkHere { shot: Some(mark_here(under_way(book)?, *shot)?), by: by.clone() }
+        }
         Command::Register { mark } => {
             one_elevation(book, mark)?;
             command.clone()

@@ -68,6 +68,8 @@ finding_ids! {
     Balance "balance" "Back less fore sight length of a setup is over its limit.",
     BalanceSum "balance-sum" "The sum of that over the section is over its limit.",
     TwoDifferences "two-differences" "The two height differences of a setup disagree.",
+    Sequence "sequence" "The class asks for another observing sequence than the job's.",
+    Uncorrected "uncorrected" "A correction that is on could not be made: a sight length or a temperature lacks.",
     SetupGap "setup-gap" "A setup has lost its only backsight or foresight: heights beyond it hang in the air.",
     HeightUnchanged "height-unchanged" "The instrument stands at the forward run's height: the return is not independent.",
     StaffParity "staff-parity" "An odd number of setups between marks with a pair of staffs.",

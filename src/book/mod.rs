@@ -14,6 +14,7 @@ pub mod classes;
 pub mod closure;
 pub mod corrections;
 mod decide;
+pub mod decimals;
 pub mod event;
 pub mod finding;
 mod flow;
@@ -233,17 +234,8 @@ impl Book {
         self.last_at
     }
 
-    /// The most decimals that a staff reading came with, in the job's unit: what elevations are shown with.
+    /// The decimals of readings and elevations in the job's unit.
     pub fn decimals(&self) -> u8 {
-        /// Nobody sets a mark closer than this; metres and feet alike.
-        const LEAST: u8 = 3;
-        let of = |entry: &Entry| {
-            let staff = &entry.reading.staff;
-            let shift = if staff.unit() == crate::units::Unit::Millimetre { 3 } else { 0 };
-            staff.digits().decimals() + shift
-        };
-        let most = self.entries.iter().rev().take(32).map(of).max();
-        let given = self.known.values().map(|known| known.elevation.digits().decimals()).max();
-        most.max(given).unwrap_or(LEAST).clamp(LEAST, 6)
+        decimals::decimals(self, self.settings().unit)
     }
 }

@@ -71,6 +71,11 @@ impl Sequence {
     pub fn two_differences(self) -> bool {
         self.order != Order::Bf
     }
+
+    /// Whether it does at least what another asks for.
+    pub fn meets(self, asked: Sequence) -> bool {
+        self.order == asked.order && self.shots >= asked.shots && (self.alternating || !asked.alternating)
+    }
 }
 
 impl Order {
@@ -174,6 +179,13 @@ mod tests {
             assert_eq!((letters(text, 1).as_str(), letters(text, 2).as_str()), (odd, even), "{text}");
             assert_eq!(text.parse::<Sequence>().unwrap().to_string(), text);
         }
+    }
+
+    #[test]
+    fn more_shots_and_alternating_do_what_is_asked_and_another_order_does_not() {
+        let meets = |text: &str, asked: &str| text.parse::<Sequence>().unwrap().meets(asked.parse().unwrap());
+        assert!(meets("BFFB", "BFFB") && meets("aBFFB", "BFFB") && meets("BFFBx2", "BFFB"));
+        assert!(!meets("BF", "BFFB") && !meets("BBFF", "BFFB") && !meets("BFFB", "aBFFB") && !meets("BF", "BFx2"));
     }
 
     #[test]

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
-pub(super) use field::{Activity, Desk, Marks, MarksVerb, Set, SetVerb, Today};
+pub(super) use field::{Activity, Cards, Desk, Marks, MarksVerb, Set, SetVerb, Today};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 
@@ -52,6 +52,8 @@ pub(super) enum Verb {
     Explain(Explain),
     /// What is due today, open, provisional and checked
     Today(Today),
+    /// Print a card for each set target: what it stands for, how well it is known, what it hangs on
+    Cards(Cards),
     /// Test the level: two-peg, or the field test of ISO 17123-2
     Test(Activity),
     /// Known marks: list, share, check one against another, compare two epochs
@@ -69,7 +71,7 @@ pub(super) enum Verb {
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
-    Verify(JobPath),
+    Verify(Verify),
     /// Copy a job, also while it is being recorded
     Backup(Backup),
     /// Record what arrives on a port, byte for byte and when, to be played again
@@ -270,12 +272,15 @@ pub(super) struct Tell {
     pub(super) words: Vec<String>,
 }
 
-/// A job file.
+/// Arguments of `verify`.
 #[derive(Debug, Args)]
-pub(super) struct JobPath {
+pub(super) struct Verify {
     /// The job file
     #[arg(value_name = "JOB")]
     pub(super) job: PathBuf,
+    /// An event and the first digits of its hash, as they were written down: on a mark card, in a report
+    #[arg(long, value_name = "EVENT:HASH")]
+    pub(super) written: Option<String>,
 }
 
 /// Arguments of `book`.

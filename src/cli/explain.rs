@@ -4,7 +4,7 @@ use super::Failure;
 use super::arguments::Explain as Arguments;
 use super::job::{name, print, read};
 use crate::report::causes::{self, Explained};
-use crate::report::live::closing_words;
+use crate::report::live::closing_lines;
 
 /// Columns of a line.
 const WIDTH: usize = 80;
@@ -22,7 +22,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<(), Failure> {
         let text = serde_json::to_string_pretty(&explained).expect("texts, numbers and lists can be written");
         return print(&format!("{text}\n"));
     }
-    print(&text(&explained, closing_words(&book)))
+    print(&text(&explained, closing_lines(&book, WIDTH)))
 }
 
 fn text(explained: &Explained, closing: Vec<String>) -> String {
@@ -35,7 +35,7 @@ fn text(explained: &Explained, closing: Vec<String>) -> String {
     }
     if explained.misclosures.is_empty() {
         out.push_str("nothing to explain: no misclosure is over its allowance\n");
-        closing.iter().for_each(|words| out.push_str(&format!("{words}\n")));
+        closing.iter().for_each(|line| out.push_str(&format!("{line}\n")));
     }
     out
 }

@@ -27,6 +27,11 @@ impl Failure {
         Failure::input(text.strip_prefix("error: ").unwrap_or(text))
     }
 
+    /// The same, of one instrument among several.
+    pub(super) fn of(self, instrument: &str) -> Self {
+        Failure { sentence: format!("{instrument}: {}", self.sentence), ..self }
+    }
+
     /// The exit code.
     pub fn code(&self) -> u8 {
         self.code

@@ -60,6 +60,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Book(book) => book::run(&book),
         Verb::Explain(explain) => explain::run(&explain),
         Verb::Today(today) => field::today(&today),
+        Verb::Cards(cards) => field::cards(&cards),
         Verb::Test(activity) => field::activity("test", &activity),
         Verb::Marks(marks) => field::marks(marks.verb),
         Verb::Set(set) => field::set(set.verb),

@@ -5,18 +5,23 @@ use std::io::{self, IsTerminal};
 use tokio::sync::mpsc;
 
 use super::arguments::View;
+use crate::config::Sound;
 use crate::daemon::Ask;
-use crate::daemon::outlet::{Form, LineWriter, Outlet, RawTerminal, Screen, SystemSounder, Tones, read_keys};
+use crate::daemon::outlet::{Form, LineWriter, Outlet, RawTerminal, Screen, Shared, SystemSounder, Tones, read_keys};
 use crate::link::Stop;
-use crate::report::live::{Ink, Painter};
+use crate::report::live::Ink;
 
-/// Columns of text that goes into a pipe.
-const PIPE_WIDTH: usize = 80;
-
-/// The outlets, and the terminal in raw mode as long as its keys are read.
+/// The outlets of this terminal, shared by all instruments, and the terminal in raw mode as long as its keys are read.
+/// They are dropped in this order: the foot of the screen is taken away while it can be.
 pub(super) struct Outlets {
-    pub(super) all: Vec<Box<dyn Outlet>>,
-    pub(super) raw: Option<RawTerminal>,
+    shared: Vec<Shared>,
+    _raw: Option<RawTerminal>,
+}
+
+/// An instrument as the terminal knows it.
+pub(super) struct Instrument {
+    pub(super) name: Option<String>,
+    pub(super) asks: mpsc::Sender<Ask>,
 }
 
 /// Whether keys are commands.
@@ -26,25 +31,33 @@ pub(super) enum KeysAre {
     Unused,
 }
 
-/// Chooses: JSON lines, a terminal view, or plain lines in a pipe; tones beside them.
-pub(super) fn choose(view: &View, tones: bool, keys_are: KeysAre, asks: &mpsc::Sender<Ask>, stop: &Stop) -> Outlets {
-    let mut all: Vec<Box<dyn Outlet>> = Vec::new();
-    let mut raw = None;
-    if view.json {
-        all.push(Box::new(LineWriter::new(Form::Json, io::stdout())));
-    } else if io::stdout().is_terminal() {
-        let (screen, keys) = Screen::new(ink(), io::stdout());
-        if keys_are == KeysAre::Commands {
-            raw = read_keys(keys, asks.clone(), stop.clone());
+impl Outlets {
+    /// Chooses: JSON lines, a terminal view, or plain lines in a pipe; tones beside them.
+    pub(super) fn choose(view: &View, sound: Sound, keys: KeysAre, instruments: &[Instrument], stop: &Stop) -> Self {
+        let names: Vec<String> = instruments.iter().filter_map(|instrument| instrument.name.clone()).collect();
+        let mut raw = None;
+        let mut shared = vec![if view.json {
+            Shared::new(LineWriter::new(Form::Json, io::stdout()))
+        } else if io::stdout().is_terminal() {
+            let (screen, to_screen) = Screen::new(ink(), &names, io::stdout());
+            if keys == KeysAre::Commands {
+                let asks = instruments.iter().map(|instrument| instrument.asks.clone()).collect();
+                raw = read_keys(to_screen, asks, stop.clone());
+            }
+            Shared::new(screen)
+        } else {
+            Shared::new(LineWriter::new(Form::text(&names), io::stdout()))
+        }];
+        if sound == Sound::On && !view.quiet && io::stderr().is_terminal() {
+            shared.push(Shared::new(Tones::new(SystemSounder::new(io::stderr()))));
         }
-        all.push(Box::new(screen));
-    } else {
-        all.push(Box::new(LineWriter::new(Form::Text(Painter::new(Ink::Plain, PIPE_WIDTH)), io::stdout())));
+        Outlets { shared, _raw: raw }
     }
-    if tones && !view.quiet && io::stderr().is_terminal() {
-        all.push(Box::new(Tones::new(SystemSounder::new(io::stderr()))));
+
+    /// The outlets of one of the instruments.
+    pub(super) fn of_one(&self) -> Vec<Box<dyn Outlet>> {
+        self.shared.iter().map(|outlet| Box::new(outlet.clone()) as Box<dyn Outlet>).collect()
     }
-    Outlets { all, raw }
 }
 
 /// Colour unless the environment asks for none (the convention of no-color.org) or the terminal has none.

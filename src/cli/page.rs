@@ -34,14 +34,17 @@ pub(super) fn listen(view: &View) -> Result<Option<TcpListener>, Failure> {
 
 /// A run that the page shows: by which name, and where its commands go.
 pub(super) struct OnPage<'a> {
-    pub(super) name: String,
-    pub(super) job: &'a Path,
-    pub(super) asks: &'a mpsc::Sender<Ask>,
+    name: String,
+    job: &'a Path,
+    asks: &'a mpsc::Sender<Ask>,
 }
 
-/// The name of a run that was given none: that of its job.
-pub(super) fn named_by_job(job: &Path) -> String {
-    job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy().into_owned()
+impl<'a> OnPage<'a> {
+    /// By the name of its instrument, or of its job where that has none.
+    pub(super) fn of(instrument: Option<&str>, job: &'a Path, asks: &'a mpsc::Sender<Ask>) -> Self {
+        let by_job = || job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy().into_owned();
+        OnPage { name: instrument.map_or_else(by_job, str::to_owned), job, asks }
+    }
 }
 
 /// Opens the page and says its address and pairing code on standard error; gives an outlet for each run, in order.

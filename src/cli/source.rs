@@ -11,7 +11,7 @@ use crate::protocol::Format;
 /// The link of these settings; a serial port is set as `format` has it, or the format that they name, where they do not
 /// say otherwise.
 pub(super) fn link(given: Given, format: Option<&Arc<Format>>) -> Result<LinkSpec, Failure> {
-    let config = Config::from(None, given).map_err(Failure::input)?;
+    let config = Config::of(given).map_err(Failure::input)?;
     let named = config.format.as_ref().map(formats::choose).transpose()?;
     let format = format.or(named.as_ref());
     let settings = format.map_or(SerialSettings::at(formats::BAUD), |format| formats::serial_of(format));

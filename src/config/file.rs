@@ -73,9 +73,11 @@ fn in_plain_words(message: &str) -> String {
             "u32" | "u64" => "a whole number",
             "f64" => "a number",
             "a boolean" => "true or false",
+            "a sequence" if found == "map" => "a list, or tables in double brackets",
             "a sequence" => "a list in brackets",
             other => other,
         };
+        let found = if found == "map" { "a table" } else { found };
         return format!("{} found, {wanted} was wanted", found.replace('`', ""));
     }
     match message {

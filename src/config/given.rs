@@ -45,6 +45,8 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for Said<T> {
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", default, expecting = "a table of settings")]
 pub struct Given {
+    /// What the instrument is called, where one of several speaks.
+    pub name: Option<Said<String>>,
     /// Serial port to listen at.
     pub port: Option<Said<String>>,
     /// `host:port` to listen at.
@@ -83,10 +85,14 @@ pub struct Given {
     pub serial: SerialGiven,
     /// The staffs.
     pub staffs: StaffsGiven,
-    /// The instrument.
-    pub instrument: InstrumentGiven,
+    /// What the level can do.
+    pub level: LevelGiven,
     /// Corrections to readings.
     pub corrections: CorrectionsGiven,
+    /// `[[instrument]]`: several instruments at once, each with these settings of its own; what stands beside the tables
+    /// holds for all of them.
+    #[serde(rename = "instrument")]
+    pub instruments: Vec<Said<Given>>,
 }
 
 /// `[serial]`
@@ -113,10 +119,10 @@ pub struct StaffsGiven {
     pub margin: Option<Said<String>>,
 }
 
-/// `[instrument]`
+/// `[level]`
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", default, expecting = "a table")]
-pub struct InstrumentGiven {
+pub struct LevelGiven {
     /// What it is called, to keep its tests by: `L-2`.
     pub name: Option<Said<String>>,
     /// Shortest sight that it reads, `1.5 m`.
@@ -217,7 +223,7 @@ pub struct OwnClass {
 
 impl Given {
     /// These settings where they say something, `under` where they do not. Lists are joined, these first; the four
-    /// sources of bytes are one setting.
+    /// sources of bytes are one setting. Tables of instruments are nobody's: they are taken out before.
     pub fn over(self, under: Given) -> Given {
         let source = [self.port.is_some(), self.tcp.is_some(), self.stdin.is_some(), self.capture.is_some()];
         let under = match source.contains(&true) {
@@ -225,6 +231,7 @@ impl Given {
             false => under,
         };
         Given {
+            name: self.name.or(under.name),
             port: self.port.or(under.port),
             tcp: self.tcp.or(under.tcp),
             stdin: self.stdin.or(under.stdin),
@@ -252,13 +259,14 @@ impl Given {
                 length: self.staffs.length.or(under.staffs.length),
                 margin: self.staffs.margin.or(under.staffs.margin),
             },
-            instrument: InstrumentGiven {
-                name: self.instrument.name.or(under.instrument.name),
-                sight_min: self.instrument.sight_min.or(under.instrument.sight_min),
-                sight_max: self.instrument.sight_max.or(under.instrument.sight_max),
-                reading_sd: self.instrument.reading_sd.or(under.instrument.reading_sd),
+            level: LevelGiven {
+                name: self.level.name.or(under.level.name),
+                sight_min: self.level.sight_min.or(under.level.sight_min),
+                sight_max: self.level.sight_max.or(under.level.sight_max),
+                reading_sd: self.level.reading_sd.or(under.level.reading_sd),
             },
             corrections: self.corrections.over(under.corrections),
+            instruments: Vec::new(),
         }
     }
 }

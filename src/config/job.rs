@@ -2,7 +2,7 @@
 
 use super::check::{Check, one_of, within};
 use super::class::class;
-use super::given::{CorrectionsGiven, Given, InstrumentGiven, Said, StaffsGiven};
+use super::given::{CorrectionsGiven, Given, LevelGiven, Said, StaffsGiven};
 use super::measures::{length, positive_length};
 use super::points::points;
 use crate::book::sequence::{Sequence, SequenceError};
@@ -54,7 +54,7 @@ pub(super) fn settings(check: &mut Check<'_>, given: &Given) -> Settings {
         start,
         known,
         staffs: staffs(check, &given.staffs),
-        instrument: instrument(check, &given.instrument),
+        instrument: instrument(check, &given.level),
         corrections: corrections(check, &given.corrections),
         booking: check.read(given.booking.as_ref(), |text| booking(text)).unwrap_or(Booking::HeightOfInstrument),
     }
@@ -117,7 +117,7 @@ fn staffs(check: &mut Check<'_>, given: &StaffsGiven) -> Staffs {
     Staffs { in_use: in_use.unwrap_or(StaffsInUse::One), length: long, margin }
 }
 
-fn instrument(check: &mut Check<'_>, given: &InstrumentGiven) -> Instrument {
+fn instrument(check: &mut Check<'_>, given: &LevelGiven) -> Instrument {
     let sight = |text: &String| at_most(positive_length(text)?, SIGHT_MAX, text);
     let sight_min = check.read(given.sight_min.as_ref(), sight).unwrap_or(SIGHT.0);
     let sight_max = check.read(given.sight_max.as_ref(), sight).unwrap_or(SIGHT.1);

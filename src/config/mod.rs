@@ -18,12 +18,31 @@
 //! in-use = "pair"
 //! length = "5 m"                    # every length names its unit
 //! ```
+//!
+//! Several instruments are heard at once by a table for each. What stands before the tables holds for all of them:
+//!
+//! ```toml
+//! known = ["BM-1=52.3480", "BM-7=171.750ft"]
+//!
+//! [[instrument]]
+//! name = "north"
+//! port = "/dev/ttyUSB0"
+//! job = "core-north.job"
+//! start = "BM-1"
+//!
+//! [[instrument]]
+//! name = "south"
+//! tcp = "192.168.4.1:7001"
+//! job = "core-south.job"
+//! start = "BM-7"
+//! ```
 
 mod check;
 mod class;
 mod errors;
 mod file;
 mod given;
+mod instruments;
 mod job;
 mod listening;
 mod measures;
@@ -31,9 +50,8 @@ mod points;
 
 pub use errors::{ConfigError, ConfigErrors, Located};
 pub use file::{FILE_MAX_BYTES, SettingsFile};
-pub use given::{
-    ClassGiven, CorrectionsGiven, Given, InstrumentGiven, OwnClass, Place, Said, SerialGiven, StaffsGiven,
-};
+pub use given::{ClassGiven, CorrectionsGiven, Given, LevelGiven, OwnClass, Place, Said, SerialGiven, StaffsGiven};
+pub use instruments::{INSTRUMENTS_MAX, NAME_MAX};
 pub use listening::{FormatChoice, Serial, Sound, Source};
 
 use std::path::PathBuf;
@@ -42,9 +60,11 @@ use std::time::Duration;
 use crate::book::settings::Settings;
 use check::Check;
 
-/// Checked settings.
+/// Checked settings of one instrument.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Config {
+    /// What it is called; always said where there are several.
+    pub name: Option<String>,
     /// Where the bytes come from; the only port that is plugged in, if it was not said.
     pub source: Option<Source>,
     /// Settings of a serial port that differ from the format's.
@@ -62,23 +82,41 @@ pub struct Config {
 }
 
 impl Config {
-    /// Checks the settings of the file, if there is one, and of the flags, which win.
+    /// Checks the settings of the file, if there is one, and of the flags, which win: one for each instrument, and at
+    /// least one.
     ///
     /// # Errors
     /// Everything that is wrong, each at its place.
-    pub fn from(file: Option<&SettingsFile>, flags: Given) -> Result<Config, ConfigErrors> {
-        let given = flags.over(file.map(|file| file.given().clone()).unwrap_or_default());
+    pub fn from(file: Option<&SettingsFile>, flags: Given) -> Result<Vec<Config>, ConfigErrors> {
         let mut check = Check::new(file);
-        let config = Config {
-            source: listening::source(&mut check, &given),
-            serial: listening::serial(&mut check, &given.serial),
-            format: listening::format(&mut check, &given),
-            job: listening::job(&mut check, &given),
-            settings: job::settings(&mut check, &given),
-            quiet_after: listening::quiet_after(&mut check, &given),
-            sound: listening::sound(&mut check, &given),
-        };
+        let given = file.map(|file| file.given().clone()).unwrap_or_default();
+        let each = instruments::each(&mut check, given, flags);
+        let configs: Vec<Config> = each.iter().map(|given| Config::read(&mut check, given)).collect();
+        instruments::apart(&mut check, &each, &configs);
+        check.finish(configs)
+    }
+
+    /// Checks the settings of one instrument, without a file.
+    ///
+    /// # Errors
+    /// Everything that is wrong, each at its place.
+    pub fn of(given: Given) -> Result<Config, ConfigErrors> {
+        let mut check = Check::new(None);
+        let config = Config::read(&mut check, &given);
         check.finish(config)
+    }
+
+    fn read(check: &mut Check<'_>, given: &Given) -> Config {
+        Config {
+            name: instruments::name(check, given),
+            source: listening::source(check, given),
+            serial: listening::serial(check, &given.serial),
+            format: listening::format(check, given),
+            job: listening::job(check, given),
+            settings: job::settings(check, given),
+            quiet_after: listening::quiet_after(check, given),
+            sound: listening::sound(check, given),
+        }
     }
 }
 

@@ -12,11 +12,16 @@ fn file(text: &str) -> SettingsFile {
 }
 
 fn of_file(text: &str) -> Result<Config, ConfigErrors> {
-    Config::from(Some(&file(text)), Given::default())
+    Config::from(Some(&file(text)), Given::default()).map(only)
+}
+
+fn only(configs: Vec<Config>) -> Config {
+    let [config] = configs.try_into().expect("one instrument");
+    config
 }
 
 fn of_flags(flags: Given) -> Result<Config, ConfigErrors> {
-    Config::from(None, flags)
+    Config::of(flags)
 }
 
 fn text(flag: &'static str, value: &str) -> Option<Said<String>> {
@@ -78,7 +83,7 @@ fn a_whole_settings_file_is_taken() {
         length = "16 ft"
         margin = "0.1 ft"
 
-        [instrument]
+        [level]
         sight-min = "2 m"
         sight-max = "80 m"
         reading-sd = "0.4 mm"
@@ -135,7 +140,7 @@ fn the_command_line_wins_and_the_file_holds_where_it_is_silent() {
         ..Given::default()
     };
     flags.serial.baud = Some(Said::flag("--baud", 9600));
-    let config = Config::from(Some(&file), flags).unwrap();
+    let config = only(Config::from(Some(&file), flags).unwrap());
     assert_eq!(config.source, Some(Source::Tcp("level.local:7001".to_owned())));
     assert_eq!((config.serial.baud, config.serial.flow), (Some(9600), Some(Flow::Hardware)));
     assert_eq!(config.settings.sequence, Sequence::BF);
@@ -149,7 +154,7 @@ fn the_command_line_wins_and_the_file_holds_where_it_is_silent() {
 fn a_wrong_value_in_the_file_does_no_harm_where_a_flag_wins() {
     let file = file("unit = \"yd\"\nport = \"\"\n");
     let flags = Given { unit: text("--unit", "m"), stdin: Some(Said::flag("--stdin", true)), ..Given::default() };
-    let config = Config::from(Some(&file), flags).unwrap();
+    let config = only(Config::from(Some(&file), flags).unwrap());
     assert_eq!((config.settings.unit, config.source), (Unit::Metre, Some(Source::StandardInput)));
 }
 
@@ -267,11 +272,11 @@ fn each_refusal_names_the_place_what_was_found_and_what_would_do() {
             "column 17: a margin of 2.000 m at either end leaves nothing of a staff of 4.000 m, a smaller one was wanted",
         ),
         (
-            "instrument.sight-min = \"200 m\"",
-            "column 24: sights from 200.00 m to 100.00 m found, a longest beyond the shortest was wanted",
+            "level.sight-min = \"200 m\"",
+            "column 19: sights from 200.00 m to 100.00 m found, a longest beyond the shortest was wanted",
         ),
-        ("instrument.sight-max = \"2000 m\"", "column 24: \"2000 m\" found, a length of at most 1000.00 m was wanted"),
-        ("instrument.reading-sd = \"0.3 m\"", "column 25: \"0.3 m\" found, a length of at most 0.01 m was wanted"),
+        ("level.sight-max = \"2000 m\"", "column 19: \"2000 m\" found, a length of at most 1000.00 m was wanted"),
+        ("level.reading-sd = \"0.3 m\"", "column 20: \"0.3 m\" found, a length of at most 0.01 m was wanted"),
         ("corrections.collimation-mm-per-m = 20", "column 36: 20 found, a number from -10 to 10 was wanted"),
         ("corrections.refraction-k = nan", "column 28: NaN found, a number from -10 to 10 was wanted"),
         ("corrections.refraction-k = -inf", "column 28: -inf found, a number from -10 to 10 was wanted"),
@@ -306,7 +311,7 @@ fn two_sources_of_bytes_are_refused_in_one_place_and_settled_between_two() {
     let flags = Given { port: text("--port", "/dev/ttyUSB0"), tcp: text("--tcp", "a:1"), ..Given::default() };
     assert_eq!(refusal(of_flags(flags)), "--tcp: port and tcp found, one source of bytes was wanted");
     let flags = Given { capture: text("--capture", "a.capture"), ..Given::default() };
-    let config = Config::from(Some(&file("port = \"/dev/ttyUSB0\"")), flags).unwrap();
+    let config = only(Config::from(Some(&file("port = \"/dev/ttyUSB0\"")), flags).unwrap());
     assert_eq!(config.source, Some(Source::Capture { path: "a.capture".into(), pace: Pace::Recorded }));
     let full = of_file("capture = \"a\"\npace = \"full\"").unwrap().source;
     assert_eq!(full, Some(Source::Capture { path: "a".into(), pace: Pace::Full }));
@@ -378,4 +383,66 @@ fn the_example_on_the_front_page_is_right() {
     let config = of_file(&example.join("\n")).unwrap();
     assert_eq!(config.settings.known.len(), 2);
     assert_eq!(config.settings.staffs.length, Length::from_mm(5000));
+}
+
+/// Two instruments, and what is added to the second.
+fn two(more: &str) -> String {
+    format!(
+        "known = [\"BM-1=52.3480\"]\nunit = \"m\"\n\n[[instrument]]\nname = \"north\"\nport = \"/dev/ttyUSB0\"\njob = \"north.job\"\n\
+         start = \"BM-1\"\nknown = [\"N-1=50.0000\"]\n\n[[instrument]]\n{more}"
+    )
+}
+
+#[test]
+fn each_instrument_has_its_table_and_what_stands_beside_the_tables() {
+    let text = two("name = \"south\"\ntcp = \"level:7001\"\nunit = \"ft\"\n[instrument.level]\nsight-max = \"60 m\"\n");
+    let configs =
+        Config::from(Some(&file(&text)), Given { format: self::text("--format", "comma"), ..Given::default() });
+    let [north, south] = configs.unwrap().try_into().expect("two instruments");
+    assert_eq!((north.name.as_deref(), south.name.as_deref()), (Some("north"), Some("south")));
+    assert_eq!(
+        (north.source, south.source),
+        (Some(Source::Port("/dev/ttyUSB0".into())), Some(Source::Tcp("level:7001".into())))
+    );
+    assert_eq!((north.settings.unit, south.settings.unit), (Unit::Metre, Unit::Foot));
+    assert_eq!((north.settings.known.len(), south.settings.known.len()), (2, 1));
+    assert_eq!(south.settings.instrument.sight_max, Length::from_mm(60_000));
+    assert_eq!(north.format, south.format);
+}
+
+#[test]
+fn instruments_that_would_fight_or_be_taken_for_each_other_are_refused() {
+    for (more, said) in [
+        ("name = \"north\"\ntcp = \"level:7001\"\n", "line 12, column 8: \"north\" found for two instruments"),
+        ("name = \"south\"\nport = \"/dev/ttyUSB0\"\n", "line 13, column 8: north listens here too"),
+        (
+            "name = \"south\"\nstdin = true\njob = \"north.job\"\n",
+            "line 14, column 7: north.job is the job of north too",
+        ),
+        ("name = \"south\"\n", "line 12, column 8: no source found for this instrument"),
+        (
+            "name = \"core south tower\"\nstdin = true\n",
+            "line 12, column 8: \"core south tower\" found, a name of at most 12",
+        ),
+        ("name = \"south\"\nstdin = true\nsound = \"off\"\n", "line 14, column 9: sound found for one instrument"),
+        ("port = \"/dev/ttyUSB1\"\n", "line 11, column 1: an instrument without a name found"),
+        (
+            "name = \"s\"\nstdin = true\n[[instrument.instrument]]\nname = \"t\"\n",
+            "line 14, column 1: an instrument found inside another",
+        ),
+    ] {
+        let refused = Config::from(Some(&file(&two(more))), Given::default()).unwrap_err().to_string();
+        assert!(refused.starts_with(&format!("site.toml, {said}")), "{more}: {refused}");
+    }
+    let text = two("name = \"south\"\nstdin = true\n");
+    let flags = Given { job: self::text("--job", "tower.job"), ..Given::default() };
+    let refused = Config::from(Some(&file(&text)), flags).unwrap_err().to_string();
+    assert!(refused.starts_with("--job: a job file found for several instruments"), "{refused}");
+    let many: String = (0..=INSTRUMENTS_MAX)
+        .map(|n| format!("[[instrument]]\nname = \"i{n}\"\ntcp = \"level:{}\"\n", n + 1))
+        .collect();
+    let refused = Config::from(Some(&file(&many)), Given::default()).unwrap_err().to_string();
+    assert!(refused.contains("65 instruments found, at most 64 were wanted"), "{refused}");
+    let single = SettingsFile::parse("site.toml", "[instrument]\nname = \"north\"\n").unwrap_err().to_string();
+    assert!(single.contains("a table found, a list, or tables in double brackets was wanted"), "{single}");
 }

@@ -35,6 +35,7 @@ impl<K: Keep> Desk<K> {
             let program = concat!("closerun ", env!("CARGO_PKG_VERSION")).to_owned();
             desk.keep(Body::JobOpened { program, settings: Box::new(settings) })?;
         }
+        desk.tell_what_is_due()?;
         Ok(desk)
     }
 
@@ -71,10 +72,7 @@ impl<K: Keep> Desk<K> {
         if let Some(done) = field::conclude(&self.book) {
             said.extend(self.keep(done)?);
         }
-        for body in judge(&self.book) {
-            said.extend(self.keep(body)?);
-        }
-        self.book.settled();
+        said.extend(self.tell_what_is_due()?);
         Ok(Answer::Done(said))
     }
 
@@ -85,6 +83,16 @@ impl<K: Keep> Desk<K> {
     pub fn close(self) -> Result<Book, NotKept> {
         self.store.close()?;
         Ok(self.book)
+    }
+
+    /// Keeps what the crew must be told. Gives the same in words.
+    fn tell_what_is_due(&mut self) -> Result<Vec<String>, NotKept> {
+        let mut said = Vec::new();
+        for body in judge(&self.book) {
+            said.extend(self.keep(body)?);
+        }
+        self.book.settled();
+        Ok(said)
     }
 
     /// Keeps an event, then books it. Gives what there is to say of it.

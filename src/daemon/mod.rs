@@ -5,13 +5,14 @@
 //! ```
 //!
 //! [`Session`] is that way without any waiting: it is given what woke it and the time. [`run`] waits, for everything
-//! that can wake it, and nothing else.
+//! that can wake it, and nothing else. [`attend`] runs several beside each other.
 
 mod clock;
 pub mod control;
 mod desk;
 mod keep;
 pub mod outlet;
+mod post;
 mod recognise;
 pub mod replay;
 mod session;
@@ -27,6 +28,7 @@ use crate::link::{EventReceiver, Gone, LinkEvent, Stop};
 pub use clock::{Clock, SystemClock};
 pub use desk::{Desk, NothingKept};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
+pub use post::{Outcome, Post, attend};
 pub use recognise::{Listener, Recognised};
 pub use session::{Ending, Session, Setting};
 
@@ -119,5 +121,7 @@ pub async fn run<K: Keep>(
         if let Some(ending) = session.ended() {
             return ending;
         }
+        // Whoever has much to hear lets the others on this thread have their turn.
+        tokio::task::yield_now().await;
     }
 }

@@ -65,7 +65,7 @@ pub const VERBS: &[Verb] = &[
         follows: "NAME [ELEVATION] [within T] [line APART width W]",
         does: "set a target from this line of sight",
     },
-    Verb { word: "mark", follows: "[SHOT]", does: "the mark is made where the staff stands" },
+    Verb { word: "mark", follows: "[SHOT] [by INITIALS]", does: "the mark is made where the staff stands" },
     Verb { word: "reciprocal", follows: "FROM TO DISTANCE [xSETS]", does: "cross a gap from both banks" },
     Verb {
         word: "tape",

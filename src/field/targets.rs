@@ -4,17 +4,31 @@
 //! ```text
 //! elevation now      HI now - reading at the mark
 //! adjusted           elevation now + correction of the setup
+//! variance, open     n s^2 + s0^2
+//! variance, closed   ((n - 1) (N - n + 1) / N + 1) s^2 + s0^2
 //! ```
 //!
+//! | symbol | meaning | unit |
+//! |---|---|---|
+//! | n | setups from the point with a known elevation to the mark, that to the mark included | - |
+//! | N | setups of the line that closed | - |
+//! | s, s0 | standard deviation of a setup's rise, of the known elevation | mm |
+//!
 //! All points seen from one setup share the correction of its line of sight, which is that of its fore point.
+//! Closing shares the misclosure out by setups: a point n - 1 setups into the line is known by both its ends; the way from
+//! there to the mark is a backsight and the mark's own reading, unchecked.
 //! Sign: as in `set_out`; too high is positive.
+//! Source: propagation of variances, standard textbooks, from memory.
 
 use std::collections::BTreeMap;
 
 use super::guide::line_of_sight;
+use super::marks::registered;
 use super::set_out::{self, Stands};
 use crate::book::Book;
-use crate::book::activity::{Activity, DesignTarget, Outcome, Task};
+use crate::book::activity::{Activity, DesignTarget, Done, Outcome, Task};
+use crate::book::reading::PointName;
+use crate::book::run::{ClosesOn, Closure, DatumOrigin, Run, Setup};
 use crate::formula::guarded;
 use crate::units::{Length, Unit};
 
@@ -27,6 +41,8 @@ pub type Corrections = BTreeMap<(u32, u32), Length>;
 pub struct TargetNow<'a> {
     /// The activity that set it; the latest where it was set more than once.
     pub activity: &'a Activity,
+    /// What that came to.
+    pub done: &'a Done,
     /// Its design.
     pub target: &'a DesignTarget,
     /// How near it had to be set.
@@ -37,6 +53,21 @@ pub struct TargetNow<'a> {
     pub elevation: Option<Length>,
     /// The same adjusted; none as long as the run has not closed.
     pub adjusted: Option<Length>,
+    /// What closed the line on which it hangs, within the allowance or over it.
+    pub closure: Option<&'a Closure>,
+    /// How well its elevation is known; none where the line of sight is gone.
+    pub deviation: Option<Deviation>,
+}
+
+/// How well an elevation is known by the deviations of setups and marks that are stated.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Deviation {
+    /// Standard deviation.
+    pub sd: Length,
+    /// The known point that it is counted from.
+    pub start: PointName,
+    /// That point's own deviation is not stated, so it was taken as exact.
+    pub start_exact: bool,
 }
 
 impl TargetNow<'_> {
@@ -73,13 +104,17 @@ pub fn targets<'a>(book: &'a Book, corrections: &Corrections) -> Vec<TargetNow<'
         };
         let elevation = line_of_sight(book, *run, *setup).map(|instrument| instrument - *reading);
         let correction = corrections.get(&(*run, *setup));
+        let closure = closed_by(book, (*run, *setup));
         let now = TargetNow {
             activity,
+            done,
             target,
             tolerance: *tolerance,
             from: (*run, *setup),
             elevation,
             adjusted: elevation.zip(correction).map(|(elevation, correction)| elevation + *correction),
+            closure,
+            deviation: deviation(book, (*run, *setup), closure.filter(|_| correction.is_some())),
         };
         match all.iter_mut().find(|held| held.target.name == target.name) {
             Some(held) => *held = now,
@@ -87,6 +122,48 @@ pub fn targets<'a>(book: &'a Book, corrections: &Corrections) -> Vec<TargetNow<'
         }
     }
     all
+}
+
+/// What closed the line that goes through a setup: its end on a known point, or else on a point reached before.
+fn closed_by(book: &Book, (run, setup): (u32, u32)) -> Option<&Closure> {
+    let run = book.runs().get((run as usize).checked_sub(1)?)?;
+    let chain = run.setups.get((setup as usize).checked_sub(1)?)?.before.level.chain;
+    let after = run.setups.iter().filter(|later| later.number >= setup && later.before.level.chain == chain);
+    let closures: Vec<&Closure> =
+        after.flat_map(|later| &later.closures).filter(|closure| closure.from_setup < setup).collect();
+    let known = closures.iter().find(|closure| closure.on == ClosesOn::Known);
+    known.or(closures.last()).copied()
+}
+
+/// How well what is read from a setup is known; by `closed`, if its line was adjusted.
+fn deviation(book: &Book, (run, setup): (u32, u32), closed: Option<&Closure>) -> Option<Deviation> {
+    let run = book.runs().get((run as usize).checked_sub(1)?)?;
+    let setup = run.setups.get((setup as usize).checked_sub(1)?)?;
+    let datum = run.chains.get(setup.before.level.chain)?.datum.as_ref()?;
+    let (before, at_datum) = (setup.before.setups, rises_to(run, datum.setup));
+    // The datum may have been met behind this setup: then the way to it is counted from here.
+    let open = if datum.setup < setup.number { before + 1 - at_datum + datum.setups_before } else { at_datum - before };
+    let setups = match closed {
+        None => f64::from(open),
+        Some(closure) => {
+            let carried = if closure.from_setup == 0 { datum.setups_before } else { 0 };
+            let into = f64::from(before - rises_to(run, closure.from_setup) + carried);
+            let whole = f64::from(closure.setups.max(1));
+            into * (whole - into).max(0.0) / whole + 1.0
+        }
+    };
+    let given = (datum.origin != DatumOrigin::Carried).then(|| registered(book, &datum.point)).flatten();
+    let start = given.and_then(|mark| mark.sd);
+    let start_mm = start.map_or(0.0, Length::to_f64_mm);
+    let variance_mm2 = setups * book.settings().setup_sd_mm().powi(2) + start_mm.powi(2);
+    let sd = Length::from_f64_m(variance_mm2.sqrt() / 1000.0)?;
+    Some(Deviation { sd, start: datum.point.clone(), start_exact: start.is_none() })
+}
+
+/// Setups with a rise up to and including one; none at the start of the run.
+fn rises_to(run: &Run, setup: u32) -> u32 {
+    let index = (setup as usize).checked_sub(1);
+    index.and_then(|index| run.setups.get(index)).map_or(0, Setup::setups)
 }
 
 /// Set targets as comma-separated values (RFC 4180): design, elevation and what it is off, all in `unit`.

@@ -106,13 +106,12 @@ impl Thread {
     /// Why it ended by itself, once it has.
     fn why(&self) -> Option<String> {
         let mut work = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Work::Going(handle) = std::mem::replace(&mut *work, Work::Ended(None)) {
-            *work = Work::Ended(handle.join().ok().and_then(Result::err));
-        }
-        match &*work {
-            Work::Ended(why) => why.clone(),
-            Work::Going(_) => None,
-        }
+        let why = match std::mem::replace(&mut *work, Work::Ended(None)) {
+            Work::Going(handle) => handle.join().ok().and_then(Result::err),
+            Work::Ended(why) => why,
+        };
+        *work = Work::Ended(why.clone());
+        why
     }
 
     fn wait(self, at_most: Duration) {

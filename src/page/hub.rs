@@ -379,7 +379,7 @@ mod tests {
 
     fn opened() -> Hub {
         let hub = Hub::new("level".to_owned(), "Level".to_owned());
-        let settings = Box::new(Config::from(None, Given::default()).unwrap().settings);
+        let settings = Box::new(Config::of(Given::default()).unwrap().settings);
         let body = Body::JobOpened { program: "test".to_owned(), settings };
         hub.keep(&Event { seq: 1, at: Moment::from_us(0), simulated: false, body, raw: Vec::new() });
         hub

@@ -99,10 +99,10 @@ impl Person {
         answer
     }
 
-    /// Says something that is done, and gives the answer as one text.
+    /// Says something that is done, and gives the answer as one line, however it was wrapped.
     pub(crate) fn say(&mut self, words: &str) -> String {
         match self.answer(words) {
-            Answer::Done(lines) => lines.join("\n"),
+            Answer::Done(lines) => lines.iter().flat_map(|line| line.split_whitespace()).collect::<Vec<_>>().join(" "),
             other => panic!("{words}: {other:?}"),
         }
     }

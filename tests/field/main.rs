@@ -5,5 +5,6 @@
 mod harness;
 
 mod at_desk;
+mod cards;
 mod guided;
 mod published;

@@ -218,6 +218,27 @@ impl Drop for Program {
     }
 }
 
+/// What a process has taken so far.
+pub(crate) struct Taken {
+    /// User and system time.
+    pub(crate) processor_s: f64,
+    pub(crate) resident_mb: f64,
+}
+
+impl Taken {
+    pub(crate) fn by(process: u32) -> Self {
+        /// In which Linux counts processor time for those who ask: `USER_HZ`, the same on all its machines of today.
+        const TICKS_A_SECOND: f64 = 100.0;
+        let of = |file: &str| std::fs::read_to_string(format!("/proc/{process}/{file}")).expect("it runs");
+        let (stat, status) = (of("stat"), of("status"));
+        let fields: Vec<&str> = stat.rsplit(") ").next().expect("fields behind its name").split(' ').collect();
+        let ticks: u64 = fields[11..13].iter().map(|ticks| ticks.parse::<u64>().expect("a number")).sum();
+        let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).expect("its memory");
+        let kib: f64 = resident.trim().trim_end_matches(" kB").parse().expect("a number");
+        Taken { processor_s: ticks as f64 / TICKS_A_SECOND, resident_mb: kib * 1024.0 / 1e6 }
+    }
+}
+
 fn lines_of(out: ChildStdout) -> Receiver<String> {
     let (sender, lines) = channel();
     std::thread::spawn(move || {

@@ -10,7 +10,8 @@ use closerun::link::LinkEvent;
 use closerun::report::live::What;
 use closerun::simulate::Chance;
 
-use crate::rig::{Done, Floor, Start, Write, assert_red, comma, honest, invented, play, want};
+use crate::rig::{Done, Floor, Start, assert_red, comma, invented, play, want};
+use crate::stand_ins::{Write, honest};
 
 #[tokio::test(start_paused = true)]
 async fn half_a_record_is_not_glued_to_what_comes_after_an_unplugging() {

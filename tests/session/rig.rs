@@ -1,8 +1,7 @@
 //! A session on the table: link, clock, store and outlets are the test's own, and time stands still unless it is told
 //! to pass. So a whole run is the same every time.
 //!
-//! A test is a script, played beside the program's own loop. The store writes through a closure, so that a test can
-//! make it slow, broken, or dishonest.
+//! A test is a script, played beside the program's own loop.
 
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
@@ -15,20 +14,14 @@ use closerun::book::moment::Moment;
 use closerun::book::reading::Heard;
 use closerun::book::settings::Settings;
 use closerun::book::{Book, judge};
-use closerun::daemon::outlet::{Outlet, Shown};
-use closerun::daemon::{
-    ASKS_MAX, Answer, Ask, Clock, Ending, Keep, Kept, Listener, NotKept, Session, Setting, Worry, run,
-};
+use closerun::daemon::{ASKS_MAX, Answer, Ask, Clock, Ending, Listener, NotKept, Post, Session, Setting, run};
 use closerun::link::{EventSender, Gone, LinkEvent, LinkHandle, Simulated, Stop, queue};
 use closerun::protocol::{self, Format};
-use closerun::report::live::{self, Ink, Painter, What, status, status_block};
+use closerun::report::live::{self, What};
 use tokio::sync::{mpsc, oneshot};
-use tokio::time::Instant;
 
 use crate::harness::crew::settings;
-
-/// 2026-09-21T14:13:20Z: when every run here begins.
-const BEGIN_US: i64 = 1_790_000_000_000_000;
+use crate::stand_ins::{Hands, Ledger, Seen, Witness};
 
 /// A shipped format, read once.
 pub(crate) fn shipped(name: &str) -> Arc<Format> {
@@ -63,196 +56,6 @@ impl Start {
     /// The same with a format of the test's own.
     pub(crate) fn speaking(format: Arc<Format>) -> Self {
         Start { settings: settings(), format, kept: Vec::new(), simulated: Simulated::No, quiet_after: None }
-    }
-}
-
-/// A clock whose steady side is the runtime's, paused or not, and whose wall side can be set wrong.
-#[derive(Clone)]
-pub(crate) struct Hands {
-    start: Instant,
-    /// What passed while the loop itself was held up.
-    held: Rc<Cell<Duration>>,
-    stepped_us: Rc<Cell<i64>>,
-}
-
-impl Hands {
-    fn new() -> Self {
-        Hands { start: Instant::now(), held: Rc::default(), stepped_us: Rc::default() }
-    }
-
-    /// Time passes while the loop waits for something that is not async: a disk.
-    pub(crate) fn hold(&self, time: Duration) {
-        self.held.set(self.held.get() + time);
-    }
-
-    /// Somebody sets the wall clock.
-    pub(crate) fn step_s(&self, seconds: i64) {
-        self.stepped_us.set(self.stepped_us.get() + seconds * 1_000_000);
-    }
-}
-
-impl Clock for Hands {
-    fn wall(&self) -> Moment {
-        let steady = i64::try_from(self.steady().as_micros()).unwrap();
-        Moment::from_us(BEGIN_US + steady + self.stepped_us.get())
-    }
-
-    fn steady(&self) -> Duration {
-        self.start.elapsed() + self.held.get()
-    }
-}
-
-/// How a store writes: the events kept so far, and those to be kept now.
-pub(crate) type Write = Box<dyn FnMut(&mut Vec<Event>, &[Event]) -> Result<(), NotKept>>;
-
-/// A store in memory, open to the test.
-#[derive(Clone)]
-pub(crate) struct Ledger(Rc<LedgerState>);
-
-struct LedgerState {
-    events: RefCell<Vec<Event>>,
-    write: RefCell<Write>,
-    /// Why nothing can be kept, as long as it cannot.
-    broken: RefCell<Option<NotKept>>,
-    stopped: Cell<bool>,
-    worry: Cell<Option<Worry>>,
-}
-
-/// Writes as a store should.
-pub(crate) fn honest() -> Write {
-    Box::new(|log, events| {
-        log.extend_from_slice(events);
-        Ok(())
-    })
-}
-
-impl Ledger {
-    fn new(events: Vec<Event>) -> Self {
-        Ledger(Rc::new(LedgerState {
-            events: RefCell::new(events),
-            write: RefCell::new(honest()),
-            broken: RefCell::default(),
-            stopped: Cell::default(),
-            worry: Cell::default(),
-        }))
-    }
-
-    /// What is kept now.
-    pub(crate) fn events(&self) -> Vec<Event> {
-        self.0.events.borrow().clone()
-    }
-
-    pub(crate) fn readings(&self) -> usize {
-        self.0.events.borrow().iter().filter(|event| is_reading(event)).count()
-    }
-
-    /// From now on it writes like this.
-    pub(crate) fn write_by(&self, write: Write) {
-        *self.0.write.borrow_mut() = write;
-    }
-
-    /// From now on nothing can be kept.
-    pub(crate) fn break_down(&self, cause: &str) {
-        *self.0.broken.borrow_mut() = Some(NotKept { cause: cause.to_owned(), stops: true });
-    }
-
-    /// It could keep again, once it is asked to recover.
-    pub(crate) fn mend(&self) {
-        *self.0.broken.borrow_mut() = None;
-    }
-
-    pub(crate) fn worry_about(&self, worry: Worry) {
-        self.0.worry.set(Some(worry));
-    }
-}
-
-impl Keep for Ledger {
-    fn append(&mut self, events: &[Event]) -> Result<(), NotKept> {
-        if let Some(cause) = self.0.broken.borrow().clone() {
-            self.0.stopped.set(cause.stops);
-            return Err(cause);
-        }
-        assert!(!self.0.stopped.get(), "nothing is appended between a failure and a recovery");
-        let written = (self.0.write.borrow_mut())(&mut self.0.events.borrow_mut(), events);
-        self.0.stopped.set(written.as_ref().is_err_and(|not| not.stops));
-        written
-    }
-
-    fn recover(&mut self) -> Result<Kept, NotKept> {
-        match self.0.broken.borrow().clone() {
-            Some(cause) => Err(cause),
-            None => {
-                self.0.stopped.set(false);
-                Ok(Kept { fresh: None })
-            }
-        }
-    }
-
-    fn kept_after(&self, seq: u64) -> Result<Vec<Event>, NotKept> {
-        Ok(self.0.events.borrow().iter().filter(|event| event.seq > seq).cloned().collect())
-    }
-
-    fn checkpoint(&mut self) -> Result<(), NotKept> {
-        Ok(())
-    }
-
-    fn worry(&self) -> Option<Worry> {
-        self.0.worry.get()
-    }
-
-    fn close(self) -> Result<(), NotKept> {
-        Ok(())
-    }
-}
-
-/// Sees everything that is shown, and whether it was kept by then.
-#[derive(Clone, Default)]
-pub(crate) struct Witness(Rc<RefCell<Seen>>);
-
-/// What the crew saw.
-#[derive(Clone, Default)]
-pub(crate) struct Seen {
-    pub(crate) lines: Vec<live::Line>,
-    /// The same as text in a pipe.
-    pub(crate) text: Vec<String>,
-    /// The status block at the foot, as last drawn.
-    pub(crate) block: Vec<String>,
-    /// The age of what was last heard, as last drawn.
-    pub(crate) heard_ago: Option<Duration>,
-    /// Events shown before they were kept.
-    pub(crate) too_soon: Vec<u64>,
-    /// What has gone wrong with another outlet.
-    trouble: Option<String>,
-}
-
-/// Events that are kept in one go, at most.
-const LATE_MAX: usize = 64;
-
-struct Eye {
-    witness: Witness,
-    ledger: Ledger,
-    painter: Painter,
-}
-
-impl Outlet for Eye {
-    fn show(&mut self, shown: &Shown<'_>) {
-        let mut seen = self.witness.0.borrow_mut();
-        let kept =
-            |event: &&Event| self.ledger.0.events.borrow().iter().rev().take(LATE_MAX).any(|held| held == *event);
-        seen.too_soon.extend(shown.event.filter(|event| !kept(event)).map(|event| event.seq));
-        seen.lines.extend_from_slice(shown.lines);
-        seen.text.extend(shown.lines.iter().flat_map(|line| self.painter.paint(line)));
-    }
-
-    fn stands(&mut self, book: &Book, heard_ago: Option<Duration>) {
-        let mut seen = self.witness.0.borrow_mut();
-        seen.heard_ago = heard_ago;
-        let simulated = if book.simulated() { "SIMULATED" } else { "" };
-        seen.block = status_block(&status(book), simulated, Ink::Plain, 80);
-    }
-
-    fn trouble(&mut self) -> Option<String> {
-        self.witness.0.borrow_mut().trouble.take()
     }
 }
 
@@ -304,7 +107,7 @@ impl Line {
 impl Floor {
     /// Another outlet dies.
     pub(crate) fn outlet_dies(&self, words: &str) {
-        self.witness.0.borrow_mut().trouble = Some(words.to_owned());
+        self.witness.outlet_dies(words);
     }
 
     /// The wall clock, as it stands.
@@ -364,11 +167,11 @@ impl Floor {
 
     /// What was seen so far is forgotten.
     pub(crate) fn look_away(&self) {
-        *self.witness.0.borrow_mut() = Seen::default();
+        self.witness.look_away();
     }
 
     pub(crate) fn seen(&self) -> Seen {
-        self.witness.0.borrow().clone()
+        self.witness.seen()
     }
 }
 
@@ -384,31 +187,37 @@ pub(crate) struct Done<T> {
     pub(crate) gave: T,
 }
 
-/// Plays a script beside the program's own loop, then stops it as a signal would.
-pub(crate) async fn play<T>(start: Start, script: impl AsyncFnOnce(&mut Floor) -> T) -> Done<T> {
-    let (sender, events) = queue();
+/// A session with its link and its commands, and what moves them.
+pub(crate) fn set_up(name: Option<&str>, start: Start, stop: &Stop) -> (Post<Ledger>, Floor) {
+    let (sender, link) = queue();
     let (asks, taken) = mpsc::channel(ASKS_MAX);
-    let stop = Stop::new();
-    let (handle, instrument) = LinkHandle::detached(stop.clone());
+    let (handle, instrument) = LinkHandle::detached(Stop::new());
     let (clock, ledger, witness) = (Hands::new(), Ledger::new(start.kept), Witness::default());
     let mut book = Book::fold(&ledger.events());
     book.reconsider();
-    let eye = Eye { witness: witness.clone(), ledger: ledger.clone(), painter: Painter::new(Ink::Plain, 80) };
-    let mut session = Session::new(Setting {
+    let session = Session::new(Setting {
+        name: name.map(str::to_owned),
         store: ledger.clone(),
         book,
         settings: start.settings,
         listener: Listener::named(start.format),
         link: handle,
         clock: Box::new(clock.clone()),
-        outlets: vec![Box::new(eye)],
+        outlets: vec![Box::new(witness.eye(&ledger, name))],
         simulated: start.simulated,
         quiet_after: start.quiet_after,
     });
     let bytes = ledger.events().iter().map(|event| event.raw.len() as u64).sum();
     let line =
         Line { queue: Rc::new(RefCell::new(Some(sender))), clock: clock.clone(), bytes: Rc::new(Cell::new(bytes)) };
-    let mut floor = Floor { clock, ledger, instrument, stop: stop.clone(), line, asks, witness };
+    let floor = Floor { clock, ledger, instrument, stop: stop.clone(), line, asks, witness };
+    (Post { session, link, asks: taken }, floor)
+}
+
+/// Plays a script beside the program's own loop, then stops it as a signal would.
+pub(crate) async fn play<T>(start: Start, script: impl AsyncFnOnce(&mut Floor) -> T) -> Done<T> {
+    let stop = Stop::new();
+    let (Post { mut session, link, asks }, mut floor) = set_up(None, start, &stop);
     let playing = async {
         let gave = script(&mut floor).await;
         stop.ask();
@@ -417,12 +226,16 @@ pub(crate) async fn play<T>(start: Start, script: impl AsyncFnOnce(&mut Floor) -
         }
         (gave, floor)
     };
-    let (ending, (gave, floor)) = tokio::join!(run(&mut session, events, taken, stop.clone()), playing);
-    let closed = session.close("the test is over");
-    Done { ending, closed, events: floor.ledger.events(), seen: floor.seen(), bytes: floor.line.bytes.get(), gave }
+    let (ending, (gave, floor)) = tokio::join!(run(&mut session, link, asks, stop.clone()), playing);
+    Done::of(floor, ending, session.close("the test is over"), gave)
 }
 
 impl<T> Done<T> {
+    pub(crate) fn of(floor: Floor, ending: Ending, closed: Result<Book, NotKept>, gave: T) -> Self {
+        let bytes = floor.line.bytes.get();
+        Done { ending, closed, events: floor.ledger.events(), seen: floor.seen(), bytes, gave }
+    }
+
     pub(crate) fn book(&self) -> &Book {
         self.closed.as_ref().expect("the run was closed in good order")
     }

@@ -10,7 +10,8 @@ use closerun::link::Simulated;
 use closerun::report::live::What;
 use closerun::units::Unit;
 
-use crate::rig::{Done, Floor, Start, Write, announced, assert_red, comma, is_reading, play, want};
+use crate::rig::{Done, Floor, Start, announced, assert_red, comma, is_reading, play, want};
+use crate::stand_ins::Write;
 
 /// Records of the shipped format with columns, in feet and in metres.
 const IN_FEET: &[u8] = b"LV 0001              0049210 F  06560  \r";

@@ -14,6 +14,7 @@ mod demo;
 mod listening;
 mod refuse;
 mod screen;
+mod several;
 mod terminal;
 mod trouble;
 

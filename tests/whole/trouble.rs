@@ -2,11 +2,14 @@
 
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
+
+use closerun::book::event::Body;
 
 use crate::port::Level;
 use crate::program::{Program, command, run, settle, until};
-use crate::{kept, listen, names, shots};
+use crate::{events, kept, listen, names, shots};
 
 #[test]
 fn a_job_that_is_being_recorded_is_not_recorded_twice() {
@@ -138,4 +141,50 @@ fn with_its_outputs_gone_it_goes_on_recording() {
     assert_eq!(program.stop().code, 0);
     assert_eq!(kept(folder, "tower.job"), shots.into_iter().map(|(staff, _)| staff).collect::<Vec<_>>());
     run(folder, "verify tower.job").assert_good();
+}
+
+/// Where Debian puts the library that tells one process another time.
+fn another_time() -> Option<PathBuf> {
+    let folders =
+        fs::read_dir("/usr/lib").ok()?.flatten().map(|entry| entry.path().join("faketime/libfaketimeMT.so.1"));
+    folders.into_iter().find(|library| library.exists())
+}
+
+#[test]
+fn a_clock_that_somebody_sets_is_an_event_and_disturbs_nothing() {
+    let Some(library) = another_time() else {
+        assert!(std::env::var_os("CI").is_none(), "CI needs faketime");
+        println!("skipped: no faketime, which sets the clock of one process");
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let mut level = Level::on_terminal(folder, "comma");
+    let (set, half) = (folder.join("time"), folder.join("half"));
+    let set_clock = |by: &str| {
+        fs::write(&half, by).unwrap();
+        fs::rename(&half, &set).unwrap();
+    };
+    set_clock("+0");
+    let mut listen = command(folder, "listen --port port --format comma --job tower.job --json --quiet-after 600");
+    listen.env("LD_PRELOAD", library).env("FAKETIME_TIMESTAMP_FILE", &set);
+    let mut program = Program::of(listen.env("FAKETIME_NO_CACHE", "1").env("FAKETIME_DONT_FAKE_MONOTONIC", "1"));
+    program.line_of_type("listening");
+    let mut steps = Vec::new();
+    for (turn, by) in ["+0", "+7200", "-3600"].into_iter().enumerate() {
+        set_clock(by);
+        level.shoot(&format!("1.5{turn}000"), "20.00");
+        program.readings(1);
+    }
+    assert_eq!(program.stop().code, 0);
+    for event in events(folder, "tower.job") {
+        match event.body {
+            Body::ClockStepped { by_ms } => steps.push((by_ms as f64 / 3.6e6).round()),
+            Body::LinkChanged { state } => panic!("{state:?}"),
+            _ => {}
+        }
+    }
+    assert_eq!(steps, [2.0, -3.0], "in hours");
+    assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.51000", "1.52000"]);
+    run(folder, "replay tower.job").assert_good();
 }

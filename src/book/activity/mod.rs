@@ -31,6 +31,8 @@ pub struct Activity {
     pub shots: Vec<TakenShot>,
     /// Shots at which a mark was made, in order.
     pub marked: Vec<u32>,
+    /// Who made the marks, as entered.
+    pub marked_by: Option<String>,
     /// How it stands.
     pub state: State,
 }
@@ -190,6 +192,7 @@ impl Activities {
                 task: (**task).clone(),
                 shots: Vec::new(),
                 marked: Vec::new(),
+                marked_by: None,
                 state: State::UnderWay,
             }),
             Body::Commanded { command, .. } => {
@@ -219,7 +222,12 @@ fn obey(latest: &mut Activity, command: &Command) {
                 latest.state = State::UnderWay;
             }
         }
-        Command::MarkHere { shot: Some(shot) } => latest.marked.push(*shot),
+        Command::MarkHere { shot: Some(shot), by } => {
+            latest.marked.push(*shot);
+            if by.is_some() {
+                latest.marked_by.clone_from(by);
+            }
+        }
         _ => {}
     }
 }

@@ -6,6 +6,7 @@
 mod balance;
 mod closing;
 mod collimation;
+mod observing;
 mod setup;
 mod shot;
 
@@ -28,6 +29,7 @@ const ON_SHOTS: &[fn(&At<'_>, &Counted<'_>, &mut Vec<Finding>)] =
     &[shot::reading_off_staff, shot::line_low, shot::sight_length, shot::spread, shot::same_sight];
 const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
     balance::balance,
+    observing::uncorrected,
     setup::two_differences,
     setup::gap,
     setup::height_unchanged,
@@ -39,7 +41,7 @@ const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
 
 /// The checks made on the run as it stands, after its latest setup.
 const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] =
-    &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook];
+    &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook, observing::sequence];
 
 /// Share of its limit that a value must fall below before a finding is taken back, so that one which hovers about
 /// its limit is said once; in tenths, so that lengths are compared in whole numbers.

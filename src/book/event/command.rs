@@ -156,6 +156,9 @@ pub enum Command {
         /// The shot that stood there; the latest if absent. Filled in by the rules.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         shot: Option<u32>,
+        /// Who made it, as entered.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
     },
     /// Put a target on the list of those that are to be set.
     Design {

@@ -145,3 +145,17 @@ pub(in crate::cli) struct Today {
     #[arg(long)]
     pub(in crate::cli) json: bool,
 }
+
+/// Arguments of `cards`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Cards {
+    /// The job file
+    #[arg(value_name = "JOB")]
+    pub(in crate::cli) job: PathBuf,
+    /// Only this target; may be repeated
+    #[arg(long, value_name = "NAME")]
+    pub(in crate::cli) target: Vec<String>,
+    /// Who set the marks, where that was not said with: mark by AB
+    #[arg(long, value_name = "INITIALS")]
+    pub(in crate::cli) by: Option<String>,
+}

@@ -14,16 +14,17 @@ use super::Failure;
 use super::arguments::Demo;
 use super::book;
 use super::listen::{named_by_time, open_job, opened_or_stopped};
-use super::outlets::{self, KeysAre};
-use super::page::{OnPage, named_by_job};
+use super::outlets::{Instrument, KeysAre, Outlets};
+use super::page::{self, OnPage};
 use super::signals::stop_on_signals;
 use crate::cli::say;
-use crate::config::{Config, Given, Said};
+use crate::config::{Config, Given, Said, Sound};
 use crate::daemon::control::Control;
 use crate::daemon::outlet::{Outlet, Shown};
 use crate::daemon::{ASKS_MAX, Clock, Ending, Listener, NotKept, Session, Setting, SystemClock, run as run_session};
 use crate::link::{self, LinkSpec, Registry, Simulated, Stop};
 use crate::protocol::Format;
+use crate::report::live::closing_lines;
 use crate::simulate::{self, Chance, Make, Place, Register, Tempo, Voice};
 use crate::units::Unit;
 
@@ -31,6 +32,9 @@ use super::formats;
 use building::Building;
 use crew::Progress;
 pub(super) use crew::SHOT_S;
+
+/// Columns of what is printed at the end.
+const WIDTH: usize = 80;
 
 /// The format that the simulated level speaks if none is named.
 const FORMAT: &str = "comma";
@@ -44,7 +48,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     }
     let building = Building::new(unit);
     let config = settings(&building, unit)?;
-    let page = super::page::listen(&demo.view)?;
+    let page = page::listen(&demo.view)?;
     let (store, kept) = open_job(&path)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
@@ -52,12 +56,13 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         let (asks, taken) = mpsc::channel(ASKS_MAX);
         let stop = Stop::new();
         stop_on_signals(&stop)?;
-        let on_page = OnPage { name: named_by_job(&path), job: &path, asks: &asks };
-        let page = page.map(|listener| super::page::open(listener, &[on_page])).transpose()?;
-        let mut outlets = outlets::choose(&demo.view, true, KeysAre::Commands, &asks, &stop);
+        let page = page.map(|listener| page::open(listener, &[OnPage::of(None, &path, &asks)])).transpose()?;
+        let instruments = [Instrument { name: None, asks: asks.clone() }];
+        let terminal = Outlets::choose(&demo.view, Sound::On, KeysAre::Commands, &instruments, &stop);
+        let mut outlets = terminal.of_one();
+        outlets.extend(page.into_iter().flatten());
         let (seen, progress) = watch::channel(Progress::default());
-        outlets.all.extend(page.into_iter().flatten());
-        outlets.all.push(Box::new(Watcher(seen)));
+        outlets.push(Box::new(Watcher(seen)));
         let instrument = start(&format, demo)?;
         let settings = formats::serial_of(&format);
         let spec = LinkSpec::Serial { path: instrument.port().to_owned(), settings };
@@ -67,13 +72,14 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         }
         let control = Control::open(&path, asks.clone());
         let mut session = Session::new(Setting {
+            name: None,
             store,
             book: kept,
             settings: config.settings,
             listener: Listener::named(Arc::clone(&format)),
             link,
             clock: Box::new(SystemClock::new()),
-            outlets: outlets.all,
+            outlets,
             simulated: Simulated::Yes,
             quiet_after: None,
         });
@@ -93,7 +99,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
         };
         let (ending, worked) = tokio::join!(run_session(&mut session, events, taken, stop.clone()), working);
         let closed = session.close("the demonstration is over");
-        drop((control, outlets.raw));
+        drop((control, terminal));
         instrument.stop().map_err(Failure::outcome)?;
         worked.map(|()| (ending, closed))
     })?;
@@ -107,7 +113,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
     say::line(format_args!(""));
     book::print_after(&path)?;
     say::line(format_args!(""));
-    for line in crate::report::live::closing_words(&book) {
+    for line in closing_lines(&book, WIDTH) {
         say::line(format_args!("{line}"));
     }
     say::line(format_args!("\nSIMULATED. The job is kept in {}", path.display()));
@@ -118,7 +124,7 @@ pub(super) fn run(demo: &Demo) -> Result<(), Failure> {
 
 /// A name for the job that is not taken, in this folder.
 fn free_name() -> PathBuf {
-    let first = named_by_time(SystemClock::new().wall());
+    let first = named_by_time(SystemClock::new().wall(), None);
     let name = first.display().to_string().replace("run-", "demo-");
     PathBuf::from(name)
 }
@@ -134,7 +140,7 @@ fn settings(building: &Building, unit: Unit) -> Result<Config, Failure> {
         also_units: vec![flag(Unit::Metre.symbol().to_owned())],
         ..Given::default()
     };
-    Config::from(None, given).map_err(Failure::outcome)
+    Config::of(given).map_err(Failure::outcome)
 }
 
 fn start(format: &Arc<Format>, demo: &Demo) -> Result<simulate::Instrument, Failure> {

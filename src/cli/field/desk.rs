@@ -126,7 +126,7 @@ fn settings(arguments: &Arguments) -> Result<crate::book::settings::Settings, Fa
         known: arguments.known.iter().map(|known| Said::flag("--known", known.clone())).collect(),
         ..Given::default()
     };
-    given.instrument.reading_sd = text("--reading-sd", &arguments.reading_sd);
-    given.instrument.name = text("--instrument", &arguments.instrument);
-    Config::from(None, given).map(|config| config.settings).map_err(Failure::input)
+    given.level.reading_sd = text("--reading-sd", &arguments.reading_sd);
+    given.level.name = text("--instrument", &arguments.instrument);
+    Config::of(given).map(|config| config.settings).map_err(Failure::input)
 }

@@ -1,6 +1,7 @@
 //! The commands of the rest of the day. Each is said in the words of `tell`: to the daemon that records the job, at the
 //! desk to a job that nobody records, or to nothing at all where it is only to be reckoned.
 
+mod cards;
 mod desk;
 mod marks;
 mod set;
@@ -14,6 +15,7 @@ use super::arguments::{Activity, Desk as DeskArguments, MarksVerb, SetVerb};
 use crate::units::Unit;
 use desk::Desk;
 
+pub(super) use cards::run as cards;
 pub(super) use today::run as today;
 
 /// `closerun test`, `reciprocal`, `tape`: an activity, from its words and what was written down for it.

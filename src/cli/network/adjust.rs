@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::sources::Sources;
 use super::{figures, known, print_as, weights};
-use crate::adjust::csv;
+use crate::adjust::csv as plain;
 use crate::adjust::given::Given;
 use crate::adjust::observed::{Detail, Deviations};
 use crate::adjust::significance::{Levels, Sigma};
@@ -81,5 +81,5 @@ fn refused(error: &NetworkError) -> Failure {
 fn write(file: &Path, given: &Given, unit: Unit) -> Result<(), Failure> {
     let failed = |error| Failure::outcome(format!("{}: {error}", file.display()));
     let mut opened = OpenOptions::new().write(true).create_new(true).open(file).map_err(failed)?;
-    opened.write_all(csv::write(given, unit).as_bytes()).map_err(failed)
+    opened.write_all(plain::write(given, unit).as_bytes()).map_err(failed)
 }

@@ -4,7 +4,7 @@ use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use crate::adjust::csv::{self, Intended};
+use crate::adjust::csv::{self as plain, Intended};
 use crate::adjust::given::Given;
 use crate::adjust::observed::{Detail, Deviations, Source, observed};
 use crate::book::Book;
@@ -42,7 +42,7 @@ impl Sources {
                 let told_apart = if same == 0 { stem } else { format!("{stem} {}", same + 1) };
                 sources.jobs.push((told_apart, read(file)?.0));
             } else {
-                let given = csv::read(&bytes(file)?);
+                let given = plain::read(&bytes(file)?);
                 sources.networks.push(given.map_err(|error| of_file(file, error))?);
             }
         }
@@ -85,7 +85,7 @@ pub(super) fn intended(file: &Path) -> Result<Intended, Failure> {
             file.display()
         )));
     }
-    csv::read_plan(&bytes(file)?).map_err(|error| of_file(file, error))
+    plain::read_plan(&bytes(file)?).map_err(|error| of_file(file, error))
 }
 
 fn is_job(file: &Path) -> Result<bool, Failure> {

@@ -6,13 +6,17 @@ use std::sync::mpsc::{RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use super::screen::painter;
 use super::{Outlet, Shown};
-use crate::report::live::Painter;
+use crate::report::live::{Ink, Painter};
 
 /// How many texts wait for a slow reader; beyond it they are counted and left out. A line is some hundred bytes.
 const WAITING_MAX: usize = 4096;
 /// How long the end waits for a slow reader.
 const END_WAIT: Duration = Duration::from_secs(1);
+
+/// Columns of text in a pipe.
+const WIDTH: usize = 80;
 
 /// In which form lines are written.
 pub enum Form {
@@ -22,12 +26,19 @@ pub enum Form {
     Text(Painter),
 }
 
-/// Writes lines.
+/// Writes lines. Dropped, it waits until what is on its way is written, within a bounded time.
 pub struct LineWriter {
     form: Form,
     texts: Option<SyncSender<String>>,
     thread: Option<JoinHandle<()>>,
     left_out: usize,
+}
+
+impl Form {
+    /// Text of eighty columns about instruments of these names; none for one that needs no name.
+    pub fn text(names: &[String]) -> Self {
+        Form::Text(painter(Ink::Plain, WIDTH, names))
+    }
 }
 
 impl LineWriter {
@@ -84,8 +95,10 @@ impl Outlet for LineWriter {
             self.send(text);
         }
     }
+}
 
-    fn end(&mut self) {
+impl Drop for LineWriter {
+    fn drop(&mut self) {
         self.texts = None;
         if let Some(thread) = self.thread.take() {
             wait_for(&thread);
@@ -107,7 +120,7 @@ pub(super) fn wait_for(thread: &JoinHandle<()>) {
 mod tests {
     use super::*;
     use crate::book::Book;
-    use crate::report::live::{Ink, Line, What};
+    use crate::report::live::{Line, What};
 
     struct Closed;
 
@@ -122,17 +135,23 @@ mod tests {
 
     fn notice() -> Line {
         let what = What::Ended { reason: "x".to_owned() };
-        Line { schema: 1, event: 1, at: "2026-01-01T10:00:00.000000Z".to_owned(), simulated: false, what }
+        Line {
+            schema: 1,
+            instrument: None,
+            event: 1,
+            at: "2026-01-01T10:00:00.000000Z".to_owned(),
+            simulated: false,
+            what,
+        }
     }
 
     #[test]
     fn a_closed_pipe_ends_the_writing_and_nothing_else() {
-        let mut writer = LineWriter::new(Form::Text(Painter::new(Ink::Plain, 80)), Closed);
+        let mut writer = LineWriter::new(Form::text(&[]), Closed);
         let book = Book::new();
         for _ in 0..3 * WAITING_MAX {
             writer.show(&Shown { book: &book, event: None, lines: &[notice()] });
         }
-        writer.end();
-        assert!(writer.texts.is_none());
+        assert!(writer.texts.is_none(), "the writing has ended, and was not waited for");
     }
 }

@@ -1,12 +1,10 @@
 //! The live page as an outlet, and what it asks of the daemon: to pass commands on, and older events.
 
 use std::path::PathBuf;
-use std::time::Duration;
 
 use tokio::sync::{mpsc, oneshot};
 
-use super::{Outlet, Shown};
-use crate::book::Book;
+use super::{Outlet, Shown, Standing};
 use crate::book::event::{Event, Origin};
 use crate::daemon::{Answer, Ask};
 use crate::page::{Feed, Said, Upstream, Wanted};
@@ -30,8 +28,8 @@ impl Outlet for PageOutlet {
         }
     }
 
-    fn stands(&mut self, _book: &Book, heard_ago: Option<Duration>) {
-        self.0.turned(heard_ago);
+    fn stands(&mut self, standing: &Standing<'_>) {
+        self.0.turned(standing.heard_ago);
     }
 
     fn trouble(&mut self) -> Option<String> {

@@ -214,7 +214,7 @@ mod tests {
             limit: None,
             basis: None,
         });
-        Line { schema: 1, event: 1, at: String::new(), simulated: false, what }
+        Line { schema: 1, instrument: None, event: 1, at: String::new(), simulated: false, what }
     }
 
     #[test]

@@ -86,7 +86,7 @@ impl<K: Keep> Session<K> {
             link: setting.link,
             watch: LinkWatch::new(setting.quiet_after),
             clocks: Clocks::new(setting.clock),
-            crew: Crew::new(setting.outlets),
+            crew: Crew::new(setting.name, setting.outlets),
             simulated: setting.simulated,
             waiting: VecDeque::new(),
             format_told: false,

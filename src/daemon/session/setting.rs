@@ -11,6 +11,8 @@ use crate::link::{LinkHandle, Simulated};
 
 /// What a session is given.
 pub struct Setting<K> {
+    /// What the instrument is called; no name where there is only one and nobody gave it any.
+    pub name: Option<String>,
     /// Where events are kept.
     pub store: K,
     /// The book that the kept events come to.

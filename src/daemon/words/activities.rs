@@ -32,11 +32,7 @@ pub(super) fn understand(verb: &str, rest: &[&str], book: &Book) -> Result<Comma
         "match" => begin(said.match_height(rest)?),
         "target" => Command::Design { target: said.target(rest)? },
         "set" => begin(said.set(rest)?),
-        "mark" => match rest {
-            [] => Command::MarkHere { shot: None },
-            [shot] => Command::MarkHere { shot: Some(reading(verb, shot)?) },
-            _ => return Err(wrong(verb, rest)),
-        },
+        "mark" => said.mark(rest)?,
         "reciprocal" => begin(said.reciprocal(rest)?),
         "tape" => begin(said.tape(rest)?),
         "leave" if rest.is_empty() => Command::LeaveActivity,

@@ -101,7 +101,7 @@ pub fn permit(book: &Book, command: &Command) -> Result<(), String> {
             Task::Reciprocal { .. } => across::permit(book, task),
             Task::TapeTransfer { .. } => upwards::permit(task),
         },
-        Command::MarkHere { shot } => target::permit_mark(book, *shot),
+        Command::MarkHere { shot, .. } => target::permit_mark(book, *shot),
         Command::Design { target } => target::permit_design(book, target),
         _ => Ok(()),
     }

@@ -2,15 +2,13 @@
 
 use super::tree::{Figure, Shown};
 use crate::book::Book;
+use crate::book::decimals::{DECIMALS_MAX, decimals, decimals_in, is_whole};
 use crate::book::finding::Amount;
 use crate::book::wording::Wording;
 use crate::units::{Length, Measured, Unit};
 
 /// How the report says that it rounds.
 pub(super) const ROUNDING: &str = "each number once, for showing, ties to even; limits are compared unrounded";
-
-/// The most decimals that are shown: a micrometre, or a millionth of a foot.
-const DECIMALS_MAX: u8 = 6;
 
 /// The units and decimals that a book is shown in.
 #[derive(Clone, Copy, Debug)]
@@ -85,52 +83,11 @@ impl Scales {
 
     /// Whether a level is shown with all its digits.
     pub(super) fn shows_exactly(self, length: Length) -> bool {
-        exact_in(length, self.unit, self.decimals)
+        is_whole(length, self.unit, self.decimals)
     }
-}
-
-fn exact_in(length: Length, unit: Unit, decimals: u8) -> bool {
-    Length::parse(&length.show(unit, decimals), unit) == Ok(length)
-}
-
-/// As many decimals as the readings and the given elevations came with, and one more if a mean of shots needs it.
-fn decimals(book: &Book, unit: Unit) -> u8 {
-    let readings = book.entries().iter().map(|entry| &entry.reading.staff);
-    let known = book.known().values().map(|known| &known.elevation);
-    let given = readings.chain(known).map(|measured| decimals_in(measured, unit)).max().unwrap_or(0);
-    // Nobody levels more coarsely than to a millimetre, or a hundredth of a foot.
-    let given = given.max(if unit.is_foot() { 2 } else { 3 });
-    let finer = !has_corrections(book) && means(book).any(|mean| !exact_in(mean, unit, given));
-    (given + u8::from(finer)).min(DECIMALS_MAX)
-}
-
-/// Booked means of several shots.
-fn means(book: &Book) -> impl Iterator<Item = Length> {
-    let setups = book.runs().iter().flat_map(|run| &run.setups);
-    setups.flat_map(|setup| {
-        let several = |shots: &[crate::book::run::Shot]| shots.iter().filter(|shot| shot.counts()).count() > 1;
-        let back = setup.reduced.back.filter(|_| several(&setup.back));
-        let fore = setup.reduced.fore.filter(|_| several(&setup.fore));
-        back.into_iter().chain(fore)
-    })
 }
 
 /// Whether any correction is on.
 pub(super) fn has_corrections(book: &Book) -> bool {
     book.settings().corrections != Default::default() || book.amendments().collimations().any(|(_, c)| c.is_some())
-}
-
-/// The decimals in `unit` that lose none of a value's digits.
-fn decimals_in(measured: &Measured, unit: Unit) -> u8 {
-    let own = measured.digits().decimals();
-    match (measured.unit(), unit) {
-        (from, to) if from == to => own,
-        (Unit::Millimetre, Unit::Metre) => own + 3,
-        // 0.1 mm is 0.0003 ft.
-        (Unit::Millimetre, _) => own + 3,
-        (Unit::Metre, _) => own,
-        // 0.001 ft is 0.3 mm.
-        (_, Unit::Metre) => own + 1,
-        (_, _) => own,
-    }
 }

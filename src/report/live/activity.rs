@@ -129,10 +129,11 @@ pub(super) fn command_words(command: &Command) -> Option<String> {
         Command::BeginActivity { task } => begun_words(task),
         Command::LeaveActivity => "left: readings are the run's again".to_owned(),
         Command::StrikeShot { shot } => format!("shot {shot} struck out"),
-        Command::MarkHere { shot } => match shot {
-            Some(shot) => format!("marked at shot {shot}"),
-            None => "marked".to_owned(),
-        },
+        Command::MarkHere { shot, by } => {
+            let shot = shot.map(|shot| format!(" at shot {shot}")).unwrap_or_default();
+            let by = by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
+            format!("marked{shot}{by}")
+        }
         Command::Design { target } => {
             format!("target {}: {} {}", target.name, target.design.digits(), target.design.unit())
         }

@@ -20,7 +20,7 @@ use crate::report::causes::{Causes, causes};
 use crate::units::{Length, Unit};
 
 pub use activity::{ActivityLine, ShotLine, activity_answer, activity_words};
-pub use text::{Ink, Painter, status_block};
+pub use text::{Ink, Painter, standing_line, status_block};
 
 /// Version of the lines.
 pub const SCHEMA: u32 = 1;
@@ -30,6 +30,9 @@ pub const SCHEMA: u32 = 1;
 pub struct Line {
     /// Version of this form: 1.
     pub schema: u32,
+    /// Which instrument, where it has a name: several are heard at once.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
     /// Number of the event in the job file that the line is about, or the last one before it.
     pub event: u64,
     /// When, RFC 3339 in UTC.
@@ -213,6 +216,7 @@ pub struct Status {
 pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
     let line = |what| Line {
         schema: SCHEMA,
+        instrument: None,
         event: event.seq,
         at: event.at.to_string(),
         simulated: event.simulated || book.simulated(),
@@ -263,6 +267,7 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
 pub fn notice(book: &Book, priority: Priority, text: String) -> Line {
     Line {
         schema: SCHEMA,
+        instrument: None,
         event: book.last_event(),
         at: book.last_at().to_string(),
         simulated: book.simulated(),
@@ -274,6 +279,7 @@ pub fn notice(book: &Book, priority: Priority, text: String) -> Line {
 pub fn taken_up(book: &Book) -> Line {
     Line {
         schema: SCHEMA,
+        instrument: None,
         event: book.last_event(),
         at: book.last_at().to_string(),
         simulated: book.simulated(),
@@ -302,18 +308,18 @@ pub fn status_in_words(book: &Book) -> Vec<String> {
     words
 }
 
-/// How the runs have closed, in words: the verdict first.
-pub fn closing_words(book: &Book) -> Vec<String> {
+/// How the runs have closed, the verdict first, as lines of at most `width` columns.
+pub fn closing_lines(book: &Book, width: usize) -> Vec<String> {
     let say = Wording::new(book.settings().unit);
-    let mut words = Vec::new();
-    for run in book.runs() {
-        let closures: Vec<&Closure> = run.closures().collect();
-        match closures.last() {
-            None => words.push(format!("run {}: provisional, it has not closed", run.number)),
-            Some(closure) => words.push(format!("run {}: {}", run.number, closure_words(say, closure))),
-        }
-    }
-    words
+    let painter = Painter::new(Ink::Plain, width);
+    let lines = book.runs().iter().flat_map(|run| {
+        let words = match run.closures().next_back() {
+            None => "provisional, it has not closed".to_owned(),
+            Some(closure) => closure_words(say, closure),
+        };
+        painter.wrap(&format!("run {}: ", run.number), &words)
+    });
+    lines.collect()
 }
 
 /// JSON Schema of the lines.

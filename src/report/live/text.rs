@@ -2,6 +2,8 @@
 //!
 //! Findings are told apart by word and sign; colour only repeats them.
 
+use std::collections::BTreeMap;
+
 use super::{ActivityLine, FindingLine, Line, ReadingLine, Status, VerdictLine, What};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
@@ -30,25 +32,50 @@ const RESET: &str = "\x1b[0m";
 /// Width of the column of signs and words before a sentence.
 const LEAD: usize = 9;
 
-/// Draws lines, with a head before the first reading and after whatever came between.
+/// Between the name of an instrument and its line.
+const BESIDE_NAME: usize = 2;
+
+/// Draws lines, with a head of the columns before the first reading of each run. Where several instruments are heard,
+/// each line begins with the name of its own.
 #[derive(Clone, Debug)]
 pub struct Painter {
     ink: Ink,
     width: usize,
-    head_for: Option<(u32, Unit)>,
+    /// Columns that the names of instruments take.
+    names: usize,
+    /// The run and unit of each instrument that a head was drawn for.
+    heads: BTreeMap<Option<String>, (u32, Unit)>,
+    /// The unit of the last reading drawn, whoever's it was.
+    unit: Option<Unit>,
 }
 
 impl Painter {
     /// For lines of at most `width` columns; fewer than 60 are treated as 60.
     pub fn new(ink: Ink, width: usize) -> Self {
-        Painter { ink, width: width.max(60), head_for: None }
+        Painter { ink, width: width.max(60), names: 0, heads: BTreeMap::new(), unit: None }
+    }
+
+    /// The same for lines of instruments with names, of which the longest has `names` columns.
+    pub fn naming(self, names: usize) -> Self {
+        Painter { width: self.width.saturating_sub(names + BESIDE_NAME), names, ..self }
     }
 
     /// The text of a line, each item one line of it.
     pub fn paint(&mut self, line: &Line) -> Vec<String> {
+        let painted = self.paint_unnamed(line);
+        match &line.instrument {
+            None => painted,
+            Some(name) => {
+                let columns = self.names + BESIDE_NAME;
+                painted.into_iter().map(|text| format!("{name:<columns$}{text}").trim_end().to_owned()).collect()
+            }
+        }
+    }
+
+    fn paint_unnamed(&mut self, line: &Line) -> Vec<String> {
         match &line.what {
-            What::Reading(reading) => self.reading(reading, line.simulated),
-            What::Activity(activity) => self.activity(activity),
+            What::Reading(reading) => self.reading(reading, line),
+            What::Activity(activity) => self.activity(activity, line),
             What::Finding(finding) => self.finding(finding),
             What::Verdict(verdict) => self.verdict(verdict),
             What::Job(job) => {
@@ -88,12 +115,14 @@ impl Painter {
         }
     }
 
-    fn reading(&mut self, reading: &ReadingLine, simulated: bool) -> Vec<String> {
+    fn reading(&mut self, reading: &ReadingLine, line: &Line) -> Vec<String> {
         let mut out = Vec::new();
-        if self.head_for != Some((reading.run, reading.unit)) {
-            self.head_for = Some((reading.run, reading.unit));
-            let unit = reading.unit;
-            let run = format!("run {}{}", reading.run, if simulated { "  SIMULATED" } else { "" });
+        let unit = reading.unit;
+        let head = self.heads.insert(line.instrument.clone(), (reading.run, unit));
+        // Behind a reading in another unit the head is drawn again, so that no figure stands under a wrong one.
+        if head != Some((reading.run, unit)) || self.unit.replace(unit) != Some(unit) {
+            self.unit = Some(unit);
+            let run = format!("run {}{}", reading.run, if line.simulated { "  SIMULATED" } else { "" });
             out.push(self.strong(&run));
             let (staff, sight, elevation) =
                 (format!("reading {unit}"), format!("sight {unit}"), format!("elevation {unit}"));
@@ -124,9 +153,9 @@ impl Painter {
         out
     }
 
-    fn activity(&mut self, activity: &ActivityLine) -> Vec<String> {
+    fn activity(&mut self, activity: &ActivityLine, line: &Line) -> Vec<String> {
         // The run's readings begin again under a head of their own.
-        self.head_for = None;
+        self.heads.remove(&line.instrument);
         let mut out = Vec::new();
         if let Some(shot) = &activity.shot {
             let sight = shot.sight.as_ref().map(|sight| format!(", sight {sight} {}", shot.unit)).unwrap_or_default();
@@ -200,7 +229,7 @@ impl Painter {
     }
 
     /// Breaks a text at spaces, continued under the lead.
-    fn wrap(&self, lead: &str, text: &str) -> Vec<String> {
+    pub(super) fn wrap(&self, lead: &str, text: &str) -> Vec<String> {
         let indent = seen_width(lead);
         let room = self.width.saturating_sub(indent).max(20);
         let kept = text.len() - text.trim_start().len();
@@ -262,6 +291,22 @@ pub fn status_block(status: &Status, link: &str, ink: Ink, width: usize) -> Vec<
     lines.push(closure);
     lines.push(painter.coloured(GREY, link));
     lines.into_iter().map(|line| cut_seen(&line, width)).collect()
+}
+
+/// How one of several instruments stands, in one line: what holds its crew, or how far it is.
+pub fn standing_line(name: &str, names: usize, status: &Status, link: &str, ink: Ink, width: usize) -> String {
+    let painter = Painter::new(ink, width).naming(names);
+    let text = match status.holding.last() {
+        Some(fact) => painter.sentence(Priority::Hold, fact).swap_remove(0),
+        None if status.setup == 0 => link.to_owned(),
+        None => {
+            let sum = status.balance_sum.as_ref().map_or(String::new(), |sum| format!(", sum {sum}"));
+            let due = status.due.map_or(String::new(), |role| format!(", {} due", role.word()));
+            format!("run {} setup {}{due}{sum}  {link}", status.run, status.setup)
+        }
+    };
+    let columns = names + BESIDE_NAME;
+    cut_seen(&format!("{name:<columns$}{text}"), width)
 }
 
 fn time(at: &str) -> &str {

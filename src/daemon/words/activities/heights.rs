@@ -1,7 +1,8 @@
 //! The words of heights: the instrument matched to one, targets listed and set, a gap crossed.
 
-use super::{Misunderstood, Said, explained};
+use super::{Misunderstood, Said, explained, reading};
 use crate::book::activity::{DesignTarget, LineMarks, Task};
+use crate::book::event::Command;
 use crate::book::reading::PointName;
 use crate::field::{height_match, set_out};
 use crate::nearest::nearest;
@@ -81,6 +82,17 @@ impl Said<'_> {
         let (run, setup) = self.book.current().map_or((0, 0), |(run, setup)| (run.number, setup.number));
         let tolerance = named.length("within", self)?.or(target.tolerance).unwrap_or(set_out::USUAL_TOLERANCE);
         Ok(Task::SetTarget { target, tolerance, run, setup, line })
+    }
+
+    pub(super) fn mark(self, rest: &[&str]) -> Result<Command, Misunderstood> {
+        let (shot, rest) = match rest {
+            [first, after @ ..] if first.starts_with(|c: char| c.is_ascii_digit()) => {
+                (Some(reading(self.verb, first)?), after)
+            }
+            _ => (None, rest),
+        };
+        let by = self.named(rest, &["by"])?.get("by").map(str::to_owned);
+        Ok(Command::MarkHere { shot, by })
     }
 
     pub(super) fn reciprocal(self, rest: &[&str]) -> Result<Task, Misunderstood> {

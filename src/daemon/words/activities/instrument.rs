@@ -33,6 +33,11 @@ impl Said<'_> {
                 (rest, Some(of_job.unwrap_or(curvature::USUAL_K)))
             }
         };
+        // The shots may be said before the coefficient too.
+        let (rest, shots) = match self.times(rest)? {
+            (rest, 1) => (rest, shots),
+            said => said,
+        };
         let [word, lengths @ ..] = rest else { return Err(self.wrong(rest)) };
         let words = PegLayout::ALL.map(PegLayout::word);
         let layout = PegLayout::ALL.into_iter().find(|layout| layout.word() == *word).ok_or_else(|| {
