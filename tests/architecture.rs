@@ -79,6 +79,9 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("futures_util", &["page"]),
     ("getrandom", &["page"]),
     ("qrcode", &["cli/page"]),
+    ("krilla", &["report/pdf"]),
+    ("skrifa", &["report/pdf"]),
+    ("rust_xlsxwriter", &["report/xlsx"]),
 ];
 
 /// Every source file below `src`, as its path from there and its text without tests and comments.

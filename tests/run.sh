@@ -6,7 +6,7 @@ cd "$(dirname "$0")/.."
 
 # Debian packages: the other end of a TCP link, another time for one process, system-call faults, compilers for the
 # fault shim and libFuzzer, Python for the independent recomputation of the hash chain and of adjustments, a browser and
-# curl for the live page.
+# curl for the live page, readers of PDF and of spreadsheets for the reports.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
@@ -19,6 +19,8 @@ have curl || wanted="$wanted curl"
 have chromium || wanted="$wanted chromium"
 have chromedriver || wanted="$wanted chromium-driver"
 have mkfs.ext4 || wanted="$wanted e2fsprogs"
+have pdftotext || wanted="$wanted poppler-utils"
+have soffice || wanted="$wanted libreoffice-calc"
 if [ -n "$wanted" ]; then
     if [ "$(id -u)" = 0 ] && have apt-get; then
         # shellcheck disable=SC2086 # a list of packages

@@ -40,6 +40,7 @@ pub mod explain;
 mod exposure;
 pub mod given;
 mod incidence;
+pub mod levelled;
 mod lines;
 mod names;
 pub mod network;

@@ -1,20 +1,15 @@
 //! What job files give to a network: observed differences between marks, known points, and how good both are.
 //!
-//! A run is cut wherever it passes a mark: a known point, a start, or a point that somebody or a record named, at every visit. Turning points that only have their number stand inside a section, or are marks too where
-//! [`Detail::TurningPoints`] is asked for. A gap in a run ends a section; nothing is carried over it.
-//!
-//! An intermediate sight on a named point is a section of its own, single and unchecked. It shares its backsight with its
-//! setup's foresight; that correlation is left out, which makes the two seem a little better known to one another than
-//! they are.
+//! Runs are cut and summed as [`super::levelled`] does it, so that a job gives the same lines here and in its report. Only
+//! named intermediate sights are taken: a number says nothing beside other jobs.
 //!
 //! A rise that was observed otherwise than by a run, up a tape or across a gap, is a section of its own with the deviation
 //! that its own readings gave it, whatever rule weighs the runs.
 //!
 //! Turning points and unnamed starts belong to their job: beside other jobs their names carry the job's.
 
-use std::collections::BTreeSet;
-
 use super::given::{Given, Hold, KnownMark, Section};
+use super::levelled;
 use super::weights::{Growth, WeightRule};
 use crate::book::Book;
 use crate::book::closure::setup_sd_mm;
@@ -22,14 +17,7 @@ use crate::book::reading::PointName;
 use crate::book::run::{Run, Setup, Side};
 use crate::units::Length;
 
-/// Which points become marks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Detail {
-    /// Known and named ones.
-    Marks,
-    /// Every turning point too: each setup is a section.
-    TurningPoints,
-}
+pub use super::levelled::Detail;
 
 /// Whether sections state the standard deviation that their readings let expect.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,7 +42,7 @@ pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> 
     let mut given = Given::default();
     let assumed_only = jobs.iter().flat_map(|job| job.book.known().values()).all(|known| known.assumed);
     for job in jobs {
-        let names = Names { job: (jobs.len() > 1).then_some(job.name), marks: marks(job.book, detail) };
+        let names = Names { job: (jobs.len() > 1).then_some(job.name) };
         let known = job.book.known().values().filter(|known| !known.assumed || assumed_only);
         given.known.extend(known.map(|known| KnownMark {
             mark: known.name.clone(),
@@ -63,9 +51,13 @@ pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> 
         }));
         let settings = job.book.settings();
         let setup_mm = setup_sd_mm(settings.instrument.reading_sd, settings.sequence.wanted());
-        for run in job.book.runs() {
-            given.sections.extend(sections(run, &names, deviations, setup_mm));
-        }
+        let found = levelled::found(job.book, detail, |side| is_named(job.book, side));
+        given.sections.extend(found.sections.into_iter().map(|section| Section {
+            from: names.of(&section.from),
+            to: names.of(&section.to),
+            deviation: stated(&section, setup_mm).filter(|_| deviations == Deviations::Stated),
+            ..section
+        }));
         given.sections.extend(job.book.activities().rises().filter_map(|observed| {
             let (from, to) = observed.activity.task.ends()?;
             let section = Section::new(names.of(from), names.of(to), observed.rise);
@@ -102,29 +94,14 @@ pub fn instrument_rule(jobs: &[Source<'_>], growth: Growth) -> Option<WeightRule
     })
 }
 
-/// The names by which a job's runs are cut, and what its points are called beside those of other jobs.
-struct Names<'a> {
-    job: Option<&'a str>,
-    marks: BTreeSet<PointName>,
+/// The deviation that the setups of a section let expect.
+fn stated(section: &Section<PointName>, setup_mm: f64) -> Option<Length> {
+    Length::from_f64_m(setup_mm / 1000.0 * f64::from(section.setups?).sqrt())
 }
 
-/// Names that stand for a mark in this job. A turning point from which an intermediate sight was taken is one, so that the
-/// sight shares no setup with the section past it.
-fn marks(book: &Book, detail: Detail) -> BTreeSet<PointName> {
-    let mut marks: BTreeSet<PointName> = book.known().keys().cloned().collect();
-    let ends = book.activities().rises().filter_map(|observed| observed.activity.task.ends());
-    marks.extend(ends.flat_map(|(from, to)| [from.clone(), to.clone()]));
-    for run in book.runs() {
-        marks.insert(run.start.clone());
-        for setup in &run.setups {
-            let all = detail == Detail::TurningPoints;
-            marks.extend(setup.fore_point.iter().filter(|_| all || setup.fore_named).cloned());
-            let named: Vec<&Side> = setup.sides.iter().filter(|side| is_named(book, side)).collect();
-            marks.extend(named.first().map(|_| setup.back_point.clone()));
-            marks.extend(named.into_iter().map(|side| side.point.clone()));
-        }
-    }
-    marks
+/// What a job's points are called beside those of other jobs.
+struct Names<'a> {
+    job: Option<&'a str>,
 }
 
 /// Whether the record or a person named the point of an intermediate sight.
@@ -152,70 +129,6 @@ fn own(point: &PointName) -> bool {
     let text = point.as_str();
     let number = text.strip_prefix("TP").filter(|number| !number.is_empty());
     text == "START" || number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
-}
-
-/// The part of a run since its last mark.
-struct Stretch {
-    from: PointName,
-    rise: Length,
-    length: Option<Length>,
-    setups: u32,
-}
-
-impl Stretch {
-    fn new(from: &PointName) -> Self {
-        Stretch { from: from.clone(), rise: Length::ZERO, length: Some(Length::ZERO), setups: 0 }
-    }
-
-    fn end(&self, to: &PointName, names: &Names<'_>, deviations: Deviations, setup_mm: f64) -> Section<PointName> {
-        let deviation = Length::from_f64_m(setup_mm / 1000.0 * f64::from(self.setups).sqrt());
-        Section {
-            length: self.length.filter(|length| *length > Length::ZERO),
-            setups: Some(self.setups),
-            deviation: deviation.filter(|_| deviations == Deviations::Stated),
-            ..Section::new(names.of(&self.from), names.of(to), self.rise)
-        }
-    }
-}
-
-fn sections(run: &Run, names: &Names<'_>, deviations: Deviations, setup_mm: f64) -> Vec<Section<PointName>> {
-    let mut found = Vec::new();
-    let mut stretch = Some(Stretch::new(&run.start));
-    for setup in &run.setups {
-        let end = |stretch: &Stretch, to: &PointName| stretch.end(to, names, deviations, setup_mm);
-        found.extend(sides(setup, names).map(|(stretch, point)| end(&stretch, point)));
-        match (setup.reduced.rise(), &setup.fore_point) {
-            (Some(rise), Some(point)) => {
-                if let Some(stretch) = &mut stretch {
-                    stretch.rise += rise;
-                    stretch.setups += 1;
-                    stretch.length = stretch.length.zip(setup.reduced.length()).map(|(so_far, here)| so_far + here);
-                }
-                if names.marks.contains(point) {
-                    found.extend(stretch.as_ref().map(|stretch| end(stretch, point)));
-                    stretch = Some(Stretch::new(point));
-                }
-            }
-            // A gap: the next setup stands on the point that this one looked at, if it looked at one.
-            (_, point) => stretch = point.as_ref().map(Stretch::new),
-        }
-    }
-    let last = run.setups.last().and_then(|setup| setup.fore_point.as_ref());
-    if let (Some(stretch), Some(last)) = (stretch.filter(|stretch| stretch.setups > 0), last) {
-        // An open end: its last point is where the run was carried to, whatever it is called.
-        found.push(stretch.end(last, names, deviations, setup_mm));
-    }
-    found
-}
-
-/// Intermediate sights of a setup on marks, from its back point, which is one then.
-fn sides<'a>(setup: &'a Setup, names: &'a Names<'_>) -> impl Iterator<Item = (Stretch, &'a PointName)> {
-    let counted = setup.sides.iter().filter(|side| side.shot.counts() && names.marks.contains(&side.point));
-    counted.filter_map(|side| {
-        let rise = setup.reduced.back? - side.shot.value;
-        let length = setup.reduced.back_sight.zip(side.shot.sight).map(|(back, side)| back + side);
-        Some((Stretch { from: setup.back_point.clone(), rise, length, setups: 1 }, &side.point))
-    })
 }
 
 #[cfg(test)]
@@ -310,10 +223,10 @@ mod tests {
     }
 
     #[test]
-    fn a_named_intermediate_sight_hangs_on_the_point_that_its_setup_came_from() {
+    fn a_named_intermediate_sight_hangs_on_the_point_that_its_setup_went_to() {
         let book = book(&["1.500", "1.000", "1.400", "i 0.500 C", "i 0.600", "1.100 B"], &[]);
         let job = [Source { name: "one", book: &book }];
-        assert_eq!(told(&job, Detail::Marks), ["A TP1 +0.500 40 1", "TP1 C +0.900 40 1", "TP1 B +0.300 40 1"]);
+        assert_eq!(told(&job, Detail::Marks), ["A B +0.800 80 2", "B C +0.600 40 1"]);
     }
 
     #[test]
@@ -321,7 +234,7 @@ mod tests {
         let strike = Command::Strike { reading: 3, place: Default::default() };
         let book = book(&["1.500", "1.000", "1.400", "1.100", "1.000", "1.801 B"], &[strike]);
         let job = [Source { name: "one", book: &book }];
-        assert_eq!(told(&job, Detail::Marks), ["TP2 B -0.801 40 1"], "the stretch to the gap ends on no mark");
+        assert_eq!(told(&job, Detail::Marks), ["A TP1 +0.500 40 1", "TP2 B -0.801 40 1"]);
         let named = Command::Point { reading: Target::Number(2), point: name("K") };
         let strike = Command::Strike { reading: 3, place: Default::default() };
         let book = self::book(&["1.500", "1.000", "1.400", "1.100", "1.000", "1.801 B"], &[named, strike]);

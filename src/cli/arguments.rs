@@ -3,6 +3,7 @@
 mod field;
 mod kit;
 mod network;
+mod report;
 
 use std::path::PathBuf;
 
@@ -12,6 +13,7 @@ use crate::config::{ClassGiven, Given, Said, SerialGiven};
 pub(super) use field::{Activity, Cards, Desk, Marks, MarksVerb, Set, SetVerb, Today};
 pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
+pub(super) use report::{PaperSize, Report};
 
 /// Listens to a digital level, keeps the level book while the shots arrive, and says hold before the legs are lifted.
 #[derive(Debug, Parser)]
@@ -48,6 +50,8 @@ pub(super) enum Verb {
     Ports,
     /// Print the field book of a job
     Book(Book),
+    /// The report of a job for its file: PDF, spreadsheet, tables, drawings
+    Report(Report),
     /// Why a run does not close, the likeliest single mistake first
     Explain(Explain),
     /// What is due today, open, provisional and checked
@@ -289,18 +293,8 @@ pub(super) struct Book {
     /// The job file
     #[arg(value_name = "JOB")]
     pub(super) job: PathBuf,
-    /// How the book is written; as the job was set, if absent
-    #[arg(long, value_enum)]
-    pub(super) form: Option<BookForm>,
-    /// How a misclosure is shared out
-    #[arg(long, value_enum, default_value_t = ShareOut::Length)]
-    pub(super) share_out: ShareOut,
-    /// Show feet
-    #[arg(long, conflicts_with = "metres")]
-    pub(super) feet: bool,
-    /// Show metres
-    #[arg(long)]
-    pub(super) metres: bool,
+    #[command(flatten)]
+    pub(super) shape: BookShape,
     /// As comma-separated values, one row a reading
     #[arg(long, conflicts_with = "json")]
     pub(super) csv: bool,
@@ -310,6 +304,23 @@ pub(super) struct Book {
     /// In pages, with a head and a foot on each
     #[arg(long, conflicts_with_all = ["csv", "json"])]
     pub(super) pages: bool,
+}
+
+/// How a field book is written, alone or in a report.
+#[derive(Debug, Args)]
+pub(super) struct BookShape {
+    /// How the book is written; as the job was set, if absent
+    #[arg(long, value_enum)]
+    pub(super) form: Option<BookForm>,
+    /// How a misclosure is shared out; if absent, by length, and in a report as its lines are weighted
+    #[arg(long, value_enum)]
+    pub(super) share_out: Option<ShareOut>,
+    /// Show feet
+    #[arg(long, conflicts_with = "metres")]
+    pub(super) feet: bool,
+    /// Show metres
+    #[arg(long)]
+    pub(super) metres: bool,
 }
 
 /// Arguments of `explain`.
@@ -378,6 +389,8 @@ pub(super) enum Which {
     Lines,
     /// The document of book --json
     Book,
+    /// The document of report --json
+    Report,
     /// The document of explain --json
     Explain,
     /// The document of adjust --json

@@ -3,8 +3,9 @@
 use std::path::Path;
 
 use super::Failure;
-use super::arguments::{Book as Arguments, BookForm, ShareOut};
+use super::arguments::{Book as Arguments, BookForm, BookShape, ShareOut};
 use super::job::{name, print, read};
+use crate::book::Book;
 use crate::book::settings::Booking;
 use crate::report::document::{BookOptions, Distribution, document};
 use crate::report::text::{Layout, Pages};
@@ -13,23 +14,7 @@ use crate::units::Unit;
 
 pub(super) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let (book, events) = read(&arguments.job)?;
-    let mut options = BookOptions::of(&book);
-    if let Some(form) = arguments.form {
-        options.form = match form {
-            BookForm::HeightOfInstrument => Booking::HeightOfInstrument,
-            BookForm::RiseAndFall => Booking::RiseAndFall,
-        };
-    }
-    options.distribution = match arguments.share_out {
-        ShareOut::Length => Distribution::ByLength,
-        ShareOut::Setups => Distribution::BySetups,
-        ShareOut::None => Distribution::None,
-    };
-    options.unit = match (arguments.feet, arguments.metres) {
-        (true, _) => Some(Unit::Foot),
-        (_, true) => Some(Unit::Metre),
-        _ => None,
-    };
+    let options = options(&book, &arguments.shape);
     let field_book = document(&book, &events, &name(&arguments.job), options);
     let out = if arguments.csv {
         values::print(&field_book)
@@ -40,6 +25,30 @@ pub(super) fn run(arguments: &Arguments) -> Result<(), Failure> {
         text::print(&field_book, Layout { pages, ..Layout::default() })
     };
     print(&out)
+}
+
+/// How a field book is wanted.
+pub(super) fn options(book: &Book, shape: &BookShape) -> BookOptions {
+    let mut options = BookOptions::of(book);
+    if let Some(form) = shape.form {
+        options.form = match form {
+            BookForm::HeightOfInstrument => Booking::HeightOfInstrument,
+            BookForm::RiseAndFall => Booking::RiseAndFall,
+        };
+    }
+    if let Some(share_out) = shape.share_out {
+        options.distribution = match share_out {
+            ShareOut::Length => Distribution::ByLength,
+            ShareOut::Setups => Distribution::BySetups,
+            ShareOut::None => Distribution::None,
+        };
+    }
+    options.unit = match (shape.feet, shape.metres) {
+        (true, _) => Some(Unit::Foot),
+        (_, true) => Some(Unit::Metre),
+        _ => None,
+    };
+    options
 }
 
 /// Prints the book of a job that was just recorded.

@@ -22,6 +22,7 @@ mod page;
 mod polls;
 mod ports;
 mod replay;
+mod report;
 mod say;
 mod schema;
 mod signals;
@@ -58,6 +59,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Tell(tell) => tell::run(tell),
         Verb::Ports => ports::run(),
         Verb::Book(book) => book::run(&book),
+        Verb::Report(report) => report::run(&report),
         Verb::Explain(explain) => explain::run(&explain),
         Verb::Today(today) => field::today(&today),
         Verb::Cards(cards) => field::cards(&cards),

@@ -12,6 +12,7 @@ pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
     let schema = match schema.which {
         Which::Lines => live::schema(),
         Which::Book => json::schema(),
+        Which::Report => json::report_schema(),
         Which::Explain => causes::schema(),
         Which::Adjust => network::schema(),
         Which::Plan => plan::schema(),

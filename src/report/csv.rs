@@ -34,6 +34,8 @@
 //! take for a formula (it begins with `= + - @`, tab or return) has an apostrophe put before it; so has a text that
 //! begins with an apostrophe, so that taking one off gives every text back: [`text_of`].
 
+pub mod marks;
+
 use std::borrow::Cow;
 
 use super::document::FieldBook;

@@ -6,11 +6,14 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use axum::http::Method;
+use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
+use url::{ParseError, Url};
 
-use super::run::{PATIENCE, request};
+use super::run::PATIENCE;
 
 /// Names under which the browser may be found.
 const BROWSERS: &[&str] = &["chromium", "chromium-browser", "google-chrome"];
@@ -93,13 +96,12 @@ impl Chrome {
             },
             "goog:loggingPrefs": { "browser": "ALL" },
         });
-        let driver = self.port;
         let client = ClientBuilder::new(HttpConnector::new())
             .capabilities(wanted.as_object().unwrap().clone())
             .connect(&format!("http://127.0.0.1:{}", self.port))
             .await
             .expect("a browser opens");
-        Page { client, driver }
+        Page { client }
     }
 }
 
@@ -112,10 +114,26 @@ impl Drop for Chrome {
     }
 }
 
+/// What is said to the browser's developer tools, through its driver.
+#[derive(Debug)]
+struct ToTools {
+    command: String,
+    params: Value,
+}
+
+impl WebDriverCompatibleCommand for ToTools {
+    fn endpoint(&self, base: &Url, session: Option<&str>) -> Result<Url, ParseError> {
+        base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &Url) -> (Method, Option<String>) {
+        (Method::POST, Some(json!({ "cmd": self.command, "params": self.params }).to_string()))
+    }
+}
+
 /// A page in a browser.
 pub(crate) struct Page {
     pub(crate) client: Client,
-    driver: u16,
 }
 
 impl Page {
@@ -145,20 +163,8 @@ impl Page {
 
     /// Says something to the browser's developer tools.
     pub(crate) async fn tools(&self, command: &str, params: Value) -> Value {
-        let session = self.client.session_id().await.unwrap().expect("a session");
-        let path = format!("/session/{session}/goog/cdp/execute");
-        let body = json!({ "cmd": command, "params": params }).to_string();
-        let headers = [("Host", "127.0.0.1"), ("Content-Type", "application/json")];
-        let answer = request(self.driver, "POST", &path, &headers, &body);
-        assert_eq!(answer.status, 200, "{command}: {}", answer.body);
-        serde_json::from_str::<Value>(&answer.body).unwrap()["value"].take()
-    }
-
-    /// Whether the browser has a network.
-    pub(crate) async fn network(&self, is: bool) {
-        let no_limit = json!({ "offline": !is, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1 });
-        self.tools("Network.enable", json!({})).await;
-        self.tools("Network.emulateNetworkConditions", no_limit).await;
+        let asked = ToTools { command: command.to_owned(), params };
+        self.client.issue_cmd(asked).await.unwrap_or_else(|error| panic!("{command}: {error}"))
     }
 
     /// Breaks something in every page that is opened from now on, before its own scripts run.

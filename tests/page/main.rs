@@ -15,3 +15,4 @@ mod run;
 mod seen;
 mod several;
 mod strangers;
+mod wire;

@@ -33,7 +33,7 @@ pub(crate) async fn names_stay_text(page: &Page, run: &mut Run) -> Result<(), St
         assert_eq!(say(&["point", "2", name]), 422, "{name:?}");
     }
     let shown = "document.querySelector('tr[data-number=\"2\"] .remarks')?.textContent.includes('onerror')";
-    page.within(PATIENCE, "the remark is shown", shown).await?;
+    page.within(PATIENCE, "the remark is shown as text", shown).await?;
     page.within(PATIENCE, "the plots are drawn", "document.querySelectorAll('.plot svg').length === 3").await?;
     let strangers = "document.querySelectorAll('main img, main script, main b, main i, .plot a, .plot script').length";
     page.within(Duration::from_millis(500), "no markup of strangers", &format!("{strangers} === 0")).await?;

@@ -38,7 +38,7 @@ async fn texts_that_become_markup_are_seen() {
     )
     .await;
     let why = names_stay_text(&page, &mut run).await.unwrap_err();
-    assert!(why.contains("no markup of strangers"), "{why}");
+    assert!(why.contains("the remark is shown as text"), "{why}");
 }
 
 #[tokio::test]

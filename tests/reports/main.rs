@@ -4,8 +4,13 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod everywhere;
+mod full;
+mod office;
 mod outputs;
+mod paper;
 mod published;
 mod samples;
 mod schema;
+mod spreadsheet;
 mod standing;

@@ -68,8 +68,19 @@ fn the_table_and_the_json_of_a_day() {
 }
 
 #[test]
+fn the_report_of_a_day() {
+    let job = day().simulated();
+    let mut report: serde_json::Value =
+        serde_json::from_str(&json::print_report(&job.report(job.report_options()))).unwrap();
+    // The field book in it has a golden of its own.
+    report["book"] = "see day.json".into();
+    check_golden("day-report.json", &format!("{report:#}\n"));
+}
+
+#[test]
 fn the_schema() {
     check_golden("field-book.schema.json", &format!("{:#}\n", json::schema()));
+    check_golden("report.schema.json", &format!("{:#}\n", json::report_schema()));
 }
 
 #[test]

@@ -5,6 +5,7 @@ use closerun::book::event::{Command, Event, LinkState, Target};
 use closerun::book::reading::{Heard, Reading, Refusal, Role};
 use closerun::book::settings::{Corrections, KnownPoint, StaffExpansion};
 use closerun::book::{Input, settings::Settings};
+use closerun::report::document::full::{RecordView, Report, ReportOptions, ShareOut, report};
 use closerun::report::document::{BookOptions, FieldBook, document};
 
 use crate::harness::crew::{Crew, known, name, reading, settings};
@@ -35,6 +36,19 @@ impl Job {
 
     pub(crate) fn document(&self, options: BookOptions) -> FieldBook {
         document(&self.book, &self.events, "core-3", options)
+    }
+
+    pub(crate) fn report_options(&self) -> ReportOptions {
+        ReportOptions {
+            book: self.options(),
+            share_out: ShareOut::AsWeighted,
+            run: None,
+            record: RecordView { events: self.events.len() as u64, digest: "0123456789abcdef".repeat(4), damage: None },
+        }
+    }
+
+    pub(crate) fn report(&self, options: ReportOptions) -> Report {
+        report(&self.book, &self.events, "core-3", options)
     }
 }
 

@@ -94,8 +94,12 @@ fn is_type(value: &Value, name: &str) -> bool {
 }
 
 fn faults(value: &Value) -> Vec<String> {
-    let (schema, mut found) = (json::schema(), Vec::new());
-    broken(&schema, &schema, value, "$", &mut found);
+    faults_by(&json::schema(), value)
+}
+
+fn faults_by(schema: &Value, value: &Value) -> Vec<String> {
+    let mut found = Vec::new();
+    broken(schema, schema, value, "$", &mut found);
     found
 }
 
@@ -109,6 +113,8 @@ fn every_job_is_what_the_schema_says() {
             assert_eq!(faults(&value), Vec::<String>::new());
             assert_eq!(value["schema"], 1);
         }
+        let report: Value = serde_json::from_str(&json::print_report(&job.report(job.report_options()))).unwrap();
+        assert_eq!(faults_by(&json::report_schema(), &report), Vec::<String>::new());
     }
 }
 
@@ -142,5 +148,6 @@ fn every_field_is_described() {
     }
     let mut bare = Vec::new();
     walk(&json::schema(), "$", &mut bare);
+    walk(&json::report_schema(), "$", &mut bare);
     assert_eq!(bare, Vec::<String>::new());
 }

@@ -13,6 +13,7 @@ mod crash;
 mod demo;
 mod listening;
 mod refuse;
+mod report;
 mod screen;
 mod several;
 mod terminal;

@@ -37,7 +37,7 @@ pub(super) fn two_peg(look: &Look<'_>) -> Guide {
         guide.so_far.push(format!("from the first position B is higher by {}", look.elevation(first.rise())));
     }
     if !look.activity.full() {
-        let (at, peg) = ((slot / (2 * shots)) as usize, if slot / shots % 2 == 0 { "A" } else { "B" });
+        let (at, peg) = ((slot / (2 * shots)) as usize, if (slot / shots).is_multiple_of(2) { "A" } else { "B" });
         let count = if *shots > 1 { format!(", shot {} of {shots}", slot % shots + 1) } else { String::new() };
         let stand = two_peg::where_to_stand(*layout, at, distances, unit);
         let at_start = slot.is_multiple_of(2 * shots);

@@ -22,7 +22,7 @@ pub use words::what;
 pub const SCHEMA: u32 = 1;
 
 /// Every misclosure of a job over its allowance, or of one run of it.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Explained {
     /// Version of this form: 1.
     pub schema: u32,
@@ -35,7 +35,7 @@ pub struct Explained {
 }
 
 /// What could be behind one misclosure.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Causes {
     /// The finding that it explains.
     pub finding: String,
@@ -70,7 +70,7 @@ pub struct Causes {
 }
 
 /// One single mistake.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct CauseView {
     /// Its number, for `accept`.
     pub number: usize,
@@ -100,7 +100,7 @@ pub struct CauseView {
 }
 
 /// Where a mistake may be.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PlaceView {
     /// Run, from 1.
     pub run: u32,

@@ -1,10 +1,13 @@
 //! How each run closes, and whether it may be relied on.
 
 use super::Source;
-use super::distribution::{Stretch, section, stretches};
+use super::distribution::{Stretch, carried_from, section, stretches};
 use super::lines::lines;
 use super::page_check::page_check;
-use super::tree::{Closes, ClosureRow, Distribution, ReadingRow, RuleView, RunPart, RunStanding, Section, Shown};
+use super::tree::{
+    Closes, ClosureRow, Distribution, Reached, ReadingRow, RuleView, RunPart, RunStanding, Section, Shown, Tie,
+    TieOrigin,
+};
 use crate::book::closure::Rule;
 use crate::book::reading::PointName;
 use crate::book::run::{ClosesOn, Closure, Datum, DatumOrigin, Run, Setup};
@@ -42,6 +45,7 @@ fn part(
         length: source.scales.sight(run.distance()),
         length_lacks: risen().any(|setup| setup.reduced.length().is_none()),
         datums: run.chains.iter().map(|chain| datum_words(source, chain.datum.as_ref())).collect(),
+        ties: run.chains.iter().map(|chain| Some(tie(source, run, chain.datum.as_ref()?))).collect(),
         standing,
         standing_words,
         page_checks: page_check(shown, &lines),
@@ -73,6 +77,27 @@ fn datum_words(source: &Source<'_>, datum: Option<&Datum>) -> String {
     }
 }
 
+fn tie(source: &Source<'_>, run: &Run, datum: &Datum) -> Tie {
+    let earlier = &source.book.runs()[..run.number as usize - 1];
+    let (origin, carried_from) = match datum.origin {
+        DatumOrigin::Given => (TieOrigin::Given, None),
+        DatumOrigin::Assumed => (TieOrigin::Assumed, None),
+        DatumOrigin::Carried => (TieOrigin::Carried, carried_from(earlier, &datum.point)),
+    };
+    let elevation = match source.book.known().get(&datum.point) {
+        Some(known) if origin != TieOrigin::Carried => known.elevation.value(),
+        // A carried datum is the start of its run, at level nought.
+        _ => datum.offset,
+    };
+    Tie {
+        point: datum.point.to_string(),
+        setup: datum.setup,
+        origin,
+        elevation: source.scales.level(elevation),
+        carried_from: carried_from.map(|(index, _, setup)| Reached { run: index as u32 + 1, setup }),
+    }
+}
+
 /// Whether a closure is within its allowance.
 pub(super) fn closes(closure: &Closure) -> Closes {
     match &closure.allowance {
@@ -101,6 +126,10 @@ fn closure_row(source: &Source<'_>, run: &Run, setup: &Setup, closure: &Closure)
             }
             ClosesOn::Earlier { run, setup: 0 } => format!("against the start of run {run}"),
             ClosesOn::Earlier { run, setup } => format!("against setup {setup} of run {run}"),
+        },
+        earlier: match closure.on {
+            ClosesOn::Known => None,
+            ClosesOn::Earlier { run, setup } => Some(Reached { run, setup }),
         },
         misclosure: scales.misclosure(closure.misclosure),
         length: closure.length.map(|length| scales.sight(length)),

@@ -137,7 +137,7 @@ fn reach<'a>(runs: &'a [Run], index: usize, chain: usize, upto: u32, corrections
 }
 
 /// The latest time that earlier runs reached a point with an elevation: which run, and at which setup.
-fn carried_from(earlier: &[Run], point: &PointName) -> Option<(usize, Level, u32)> {
+pub(super) fn carried_from(earlier: &[Run], point: &PointName) -> Option<(usize, Level, u32)> {
     earlier.iter().enumerate().rev().find_map(|(index, run)| {
         let setups = run.setups.iter().rev().filter(|setup| setup.reduced.complete);
         let mut reached = setups.filter(|setup| setup.fore_point.as_ref() == Some(point));

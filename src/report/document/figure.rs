@@ -69,6 +69,13 @@ impl Scales {
         Figure { exact: length, shown: length.show_signed(unit, decimals) }
     }
 
+    /// A standard deviation or half an interval: a digit finer than what it belongs to is judged by.
+    pub(super) fn deviation(self, length: Length) -> Figure {
+        let (unit, decimals) = self.say.height_scale();
+        let decimals = if unit == Unit::Millimetre { decimals + 1 } else { decimals };
+        Figure { exact: length, shown: length.show(unit, decimals) }
+    }
+
     /// What is added to a reading or an elevation, with its sign: as finely as that is shown.
     pub(super) fn correction(self, length: Length) -> Figure {
         let (unit, decimals) = self.say.height_scale();

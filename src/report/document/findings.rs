@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Source;
+use super::said::{by_words, time_words};
 use super::tree::{Acknowledgement, Announcement, FindingRow, FindingState, NotBooked, RecordsView, Told, VerdictRow};
 use crate::book::event::{Body, Command, Event};
 use crate::book::finding::{Finding, FindingKey};
@@ -60,6 +61,19 @@ pub(super) fn findings(source: &Source<'_>) -> Vec<FindingRow> {
         })
     }));
     rows
+}
+
+/// What was done about a finding, in order: when the crew was told, who has seen it, when its cause was gone.
+pub(in crate::report) fn history_words(opened_at: &str, row: &FindingRow) -> Vec<String> {
+    let at = |at: &str| time_words(opened_at, at);
+    let mut told: Vec<(u64, String)> = Vec::new();
+    let announced = row.announced.iter();
+    told.extend(announced.map(|told| (told.event, format!("announced {} as {}", at(&told.at), told.priority.word()))));
+    let seen = row.acknowledged.iter();
+    told.extend(seen.map(|told| (told.event, format!("acknowledged {} {}", at(&told.at), by_words(&told.by)))));
+    told.extend(row.withdrawn.iter().map(|told| (told.event, format!("gone {}", at(&told.at)))));
+    told.sort();
+    told.into_iter().map(|(_, words)| words).collect()
 }
 
 fn history(events: &[Event]) -> BTreeMap<FindingKey, History> {

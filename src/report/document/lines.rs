@@ -57,7 +57,13 @@ impl Page<'_> {
     fn begin(&mut self, point: &PointName, level: Level) {
         let elevation = self.elevation(Some(level));
         let remarks = self.known(Some(point), elevation.as_ref());
-        self.lines.push(Line { point: Some(point.to_string()), elevation, remarks, ..Line::default() });
+        self.lines.push(Line {
+            point: Some(point.to_string()),
+            elevation,
+            tie: tie_of(level),
+            remarks,
+            ..Line::default()
+        });
         self.open = true;
     }
 
@@ -72,6 +78,7 @@ impl Page<'_> {
         line.backsight = backsight;
         line.height_of_instrument = height;
         line.elevation = elevation.or(line.elevation.take());
+        line.tie = setup.map_or(line.tie, |setup| tie_of(setup.before.level));
         let Some(setup) = setup else { return };
         if line.elevation.is_none() {
             line.remarks.push("no elevation: not tied to a known point".to_owned());
@@ -106,6 +113,7 @@ impl Page<'_> {
             rise,
             fall,
             elevation,
+            tie: setup.map_or(1, |setup| tie_of(setup.before.level)),
             remarks,
             ..Line::default()
         });
@@ -137,6 +145,7 @@ impl Page<'_> {
             rise,
             fall,
             elevation,
+            tie: setup.map_or(1, |setup| tie_of(setup.before.level)),
             remarks,
             ..Line::default()
         });
@@ -188,4 +197,9 @@ impl Page<'_> {
             None => format!("{how} {}", given.shown),
         }]
     }
+}
+
+/// The tie on which a level rests, counted from 1.
+fn tie_of(level: Level) -> u32 {
+    level.chain as u32 + 1
 }

@@ -4,9 +4,11 @@
 //! adds the page check, and shares misclosures out.
 
 mod closing;
+mod cut;
 mod distribution;
 mod figure;
 mod findings;
+pub mod full;
 mod head;
 mod lines;
 mod page_check;
@@ -14,6 +16,8 @@ mod readings;
 mod said;
 pub mod tree;
 
+pub(super) use cut::{cut, page_end};
+pub(super) use findings::history_words;
 pub use page_check::page_check;
 pub(super) use said::{about, by_words, time_words};
 pub use tree::{Distribution, FieldBook};

@@ -16,12 +16,12 @@ pub fn page_check(shown: &Shown, lines: &[Line]) -> Vec<PageCheck> {
     let mut checks = Vec::new();
     let mut sums: Option<Sums<'_>> = None;
     let mut setup: Option<Open> = None;
-    for line in lines {
+    for (line, number) in lines.iter().zip(1..) {
         if let Some(sight) = &line.foresight {
             match (&mut sums, setup.take(), &sight.booked) {
                 (Some(sums), Some(mut open), Some(fore)) => {
                     open.climb(line);
-                    sums.take(open, fore, sight.sight_length.as_ref(), line);
+                    sums.take(open, fore, sight.sight_length.as_ref(), (line, number));
                 }
                 _ => checks.extend(sums.take().and_then(|sums| sums.check(shown))),
             }
@@ -33,11 +33,11 @@ pub fn page_check(shown: &Shown, lines: &[Line]) -> Vec<PageCheck> {
         if let Some(sight) = &line.backsight
             && let Some(back) = &sight.booked
         {
-            let begins = sums.as_ref().is_none_or(|sums| !std::ptr::eq(sums.last, line));
+            let begins = sums.as_ref().is_none_or(|sums| sums.last.1 != number);
             if begins {
                 checks.extend(sums.take().and_then(|sums| sums.check(shown)));
             }
-            sums.get_or_insert_with(|| Sums::from(line));
+            sums.get_or_insert_with(|| Sums::from((line, number)));
             setup = Some(Open {
                 back: back.exact,
                 sight: sight.sight_length.as_ref().map(|sight| sight.exact),
@@ -67,8 +67,9 @@ impl Open {
 
 /// What has been added up over a stretch.
 struct Sums<'a> {
-    first: &'a Line,
-    last: &'a Line,
+    /// The first line with its number, and the last.
+    first: (&'a Line, u32),
+    last: (&'a Line, u32),
     setups: u32,
     back: Length,
     fore: Length,
@@ -80,7 +81,7 @@ struct Sums<'a> {
 }
 
 impl<'a> Sums<'a> {
-    fn from(line: &'a Line) -> Self {
+    fn from(line: (&'a Line, u32)) -> Self {
         Sums {
             first: line,
             last: line,
@@ -95,7 +96,7 @@ impl<'a> Sums<'a> {
         }
     }
 
-    fn take(&mut self, open: Open, fore: &Figure, fore_sight: Option<&Figure>, line: &'a Line) {
+    fn take(&mut self, open: Open, fore: &Figure, fore_sight: Option<&Figure>, line: (&'a Line, u32)) {
         let add = |sum: Option<Length>, sight: Option<Length>| Some(sum? + sight?);
         self.setups += 1;
         self.back += open.back;
@@ -114,7 +115,8 @@ impl<'a> Sums<'a> {
         let scales = Scales::from(shown);
         let level = |length| scales.level(length);
         let sight = |length| scales.sight(length);
-        let (first, last) = (&self.first.elevation, &self.last.elevation);
+        let ((first_line, first_number), (last_line, last_number)) = (self.first, self.last);
+        let (first, last) = (&first_line.elevation, &last_line.elevation);
         let climbed = first.as_ref().zip(last.as_ref()).map(|(first, last)| last.exact - first.exact);
         let by_sights = self.back - self.fore;
         let by_rises = self.rises - self.falls;
@@ -122,8 +124,10 @@ impl<'a> Sums<'a> {
         let off = differences.into_iter().flatten().map(Length::abs).max().unwrap_or(Length::ZERO);
         let name = |line: &Line| line.point.clone().unwrap_or_default();
         Some(PageCheck {
-            from: name(self.first),
-            to: name(self.last),
+            from: name(first_line),
+            to: name(last_line),
+            first_line: first_number,
+            last_line: last_number,
             sum_backsights: level(self.back),
             sum_foresights: level(self.fore),
             backsights_less_foresights: level(by_sights),

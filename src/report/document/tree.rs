@@ -24,7 +24,7 @@ pub struct FieldBook {
     pub job: String,
     /// Something in it came from a simulated instrument: nothing here was measured.
     pub simulated: bool,
-    /// Version of the program that opened the job.
+    /// The program that opened the job, with its version.
     pub program: String,
     /// When the job was opened, RFC 3339 in UTC, as all times here.
     pub opened_at: String,
@@ -198,6 +198,8 @@ pub struct RunPart {
     pub length_lacks: bool,
     /// What its elevations rest on, in words: one, and one more after each gap.
     pub datums: Vec<String>,
+    /// The same as data, in the same order; none where nothing ties them to a known point.
+    pub ties: Vec<Option<Tie>>,
     /// Whether it may be relied on.
     pub standing: RunStanding,
     /// The same in words, with where.
@@ -210,6 +212,42 @@ pub struct RunPart {
     pub closures: Vec<ClosureRow>,
     /// The misclosures shared out, section by section.
     pub sections: Vec<Section>,
+}
+
+/// What ties heights to the datum.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Tie {
+    /// The point.
+    pub point: String,
+    /// The setup at which it was met; 0 for the start of the run.
+    pub setup: u32,
+    /// How its elevation is known.
+    pub origin: TieOrigin,
+    /// Its elevation.
+    pub elevation: Figure,
+    /// Where an earlier run reached it, if its elevation was carried there.
+    pub carried_from: Option<Reached>,
+}
+
+/// How the elevation of a tie is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum TieOrigin {
+    /// Somebody else set it.
+    Given,
+    /// It was made up to have one to start from.
+    Assumed,
+    /// An earlier run carried it there.
+    Carried,
+}
+
+/// The fore point of a setup, or the start of a run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema)]
+pub struct Reached {
+    /// The run, counted from 1.
+    pub run: u32,
+    /// The setup within it; 0 for the start of the run.
+    pub setup: u32,
 }
 
 /// Whether a run may be relied on.
@@ -249,6 +287,8 @@ pub struct Line {
     pub fall: Option<Figure>,
     /// Elevation.
     pub elevation: Option<Figure>,
+    /// On which of the run's ties it rests, counted from 1: one more after each gap.
+    pub tie: u32,
     /// What must be said of the point or of its sights; what is said of a reading stands with the reading.
     pub remarks: Vec<String>,
 }
@@ -275,6 +315,10 @@ pub struct PageCheck {
     pub from: String,
     /// Last point.
     pub to: String,
+    /// The line of the run on which it begins, counted from 1.
+    pub first_line: u32,
+    /// The line on which it ends.
+    pub last_line: u32,
     /// Sum of the backsights of setups that have both sights.
     pub sum_backsights: Figure,
     /// Sum of their foresights.
@@ -314,6 +358,8 @@ pub struct ClosureRow {
     pub setup: u32,
     /// Against what, in words.
     pub against: String,
+    /// The earlier time that the point was reached, if it is against that and not against a known elevation.
+    pub earlier: Option<Reached>,
     /// Observed less known, or later less earlier.
     pub misclosure: Figure,
     /// Length of the line; none if some setup had no sight lengths.
@@ -357,6 +403,11 @@ pub enum Closes {
 }
 
 impl Closes {
+    /// Over the allowance.
+    pub fn is_over(self) -> bool {
+        self == Closes::DoesNotClose
+    }
+
     /// The words.
     pub fn words(self) -> &'static str {
         match self {

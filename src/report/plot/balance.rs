@@ -11,6 +11,8 @@ use crate::book::wording::Wording;
 const HEIGHT: u32 = 200;
 /// Beyond so many the earliest setups are left out: bars must stay wide enough to see.
 const SETUPS_MAX: usize = 60;
+/// Room for the name of the line.
+const SUM_WIDTH: f64 = 34.0;
 
 /// The last run's balance; `None` without sight lengths.
 pub fn balance(book: &Book, width: u32) -> Option<Plot> {
@@ -38,17 +40,18 @@ pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     if let Some(limit) = limit_shown {
         let (up, down) = (y.at(limit), y.at(-limit));
         canvas.area(Job::Allowed, &[(left, up), (right, up), (right, down), (left, down)]);
-        canvas.line(Job::Limit, (left, up), (right, up));
-        canvas.line(Job::Limit, (left, down), (right, down));
     }
-    let ticks = y.ticks(3);
+    let ticks = y.ticks(5);
     for tick in &ticks.values {
         let job = if *tick == 0.0 { Job::Axis } else { Job::Grid };
         canvas.line(job, (left, y.at(*tick)), (right, y.at(*tick)));
         canvas.text((left - 6.0, y.at(*tick) + LETTER / 3.0), Anchor::End, &ticks.text(*tick));
     }
+    for edge in limit_shown.into_iter().flat_map(|limit| [y.at(limit), y.at(-limit)]) {
+        canvas.line(Job::Limit, (left, edge), (right, edge));
+    }
     let wide = ((right - left) / shown.len() as f64 * 0.6).min(28.0);
-    let every = (shown.len() * 28 / (right - left).max(1.0) as usize).max(1);
+    let every = (shown.len() * 28).div_ceil((right - left).max(1.0) as usize);
     let mut sums = Vec::new();
     for (index, setup) in shown.iter().enumerate() {
         let middle = x.at(index as f64 + 0.5);
@@ -62,7 +65,11 @@ pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     }
     canvas.path(Job::Second, &sums);
     if let Some(end) = sums.last() {
-        canvas.text((end.0.min(right - 4.0), end.1 - 6.0), Anchor::End, "sum");
+        // Above the last stretch of the line, or under it where there is no room.
+        let stretch = sums.iter().rev().take_while(|place| end.0 - place.0 < SUM_WIDTH).map(|place| place.1);
+        let (high, low) = stretch.fold((end.1, end.1), |(high, low), y| (high.min(y), low.max(y)));
+        let base = if high - LETTER > top { high - 5.0 } else { low + LETTER + 1.0 };
+        canvas.text((end.0.min(right - 4.0), base), Anchor::End, "sum");
     }
     canvas.text((4.0, 16.0), Anchor::Start, &format!("back less fore sight length, {unit}"));
     canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, "setup");
@@ -77,5 +84,5 @@ pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         say.signed_sight(last.imbalance_sum()),
         of(class.sum_imbalance_max.as_ref().map(|limit| limit.value)),
     );
-    Some(Plot { svg: canvas.finish("Balance of sights", &words), words })
+    Some(canvas.finish("Balance of sights", words))
 }

@@ -113,7 +113,7 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     canvas.line(Job::Grid, (x.at(end), top), (x.at(end), bottom));
     canvas.text((x.at(end) + 4.0, bottom - 4.0), Anchor::Start, "ahead");
     let words = words(book, run, allowed_end);
-    Some(Plot { svg: canvas.finish("Misclosure in its envelope", &words), words })
+    Some(canvas.finish("Misclosure in its envelope", words))
 }
 
 /// The same envelope with points between: it grows with the root of the length, so its square grows evenly.

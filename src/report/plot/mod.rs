@@ -8,19 +8,27 @@ mod axis;
 mod balance;
 mod canvas;
 mod misclosure;
+mod network;
 mod profile;
+mod residuals;
+mod svg;
 
 pub use balance::{balance, balance_of};
+pub use canvas::{Anchor, Drawing, INK, Job, LETTER, Look, Place, ROUND_RADIUS, Shape};
 pub use misclosure::{misclosure, misclosure_of};
+pub use network::network;
 pub use profile::{profile, profile_of};
+pub use residuals::residuals;
 
 /// A drawn plot.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Plot {
-    /// The drawing, a whole SVG document.
+    /// The drawing as a whole SVG document.
     pub svg: String,
     /// What it shows, in one sentence.
     pub words: String,
+    /// The drawing itself, for paper.
+    pub drawing: Drawing,
 }
 
 /// How wide a plot may be, in CSS pixels: a phone to a projector.

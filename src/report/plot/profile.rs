@@ -9,7 +9,7 @@ use crate::book::run::{Level, Run};
 use crate::book::wording::Wording;
 
 const HEIGHT: u32 = 260;
-/// Room that a point's name is given, in CSS pixels; a name that would stand nearer to the one before is left out.
+/// Room that a point's name is given, in CSS pixels; a name that would stand nearer to another is left out.
 const NAME_ROOM: f64 = 64.0;
 /// Sight length drawn where none is known, in metres; common practice, no source.
 const UNKNOWN_SIGHT_M: f64 = 20.0;
@@ -24,6 +24,7 @@ struct Drawn {
     fore_ground: f64,
     back_name: String,
     fore_name: String,
+    fore_named: bool,
 }
 
 /// The last run's profile; `None` before its first setup is complete.
@@ -57,19 +58,7 @@ pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         canvas.line(Job::Axis, (x.at(*tick), bottom), (x.at(*tick), bottom + 4.0));
         canvas.text((x.at(*tick), bottom + 4.0 + LETTER), Anchor::Middle, &ticks.text(*tick));
     }
-    let mut named_until = f64::MIN;
-    let mut name = |canvas: &mut Canvas, at: f64, ground: f64, name: &str| {
-        if x.at(at) - named_until >= NAME_ROOM || named_until == f64::MIN {
-            named_until = x.at(at);
-            let anchor = match x.at(at) {
-                near if near < left + 30.0 => Anchor::Start,
-                far if far > right - 30.0 => Anchor::End,
-                _ => Anchor::Middle,
-            };
-            canvas.text((x.at(at), y.at(ground) + LETTER + 3.0), anchor, name);
-        }
-    };
-    for (index, at) in drawn.iter().enumerate() {
+    for at in &drawn {
         let (back, fore) = ((x.at(at.back), y.at(at.back_ground)), (x.at(at.fore), y.at(at.fore_ground)));
         canvas.line(Job::Ground, back, fore);
         for (staff, ground) in [(at.back, at.back_ground), (at.fore, at.fore_ground)] {
@@ -77,10 +66,14 @@ pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         }
         canvas.line(Job::Observed, (x.at(at.back), y.at(at.sight)), (x.at(at.fore), y.at(at.sight)));
         canvas.round(Job::Observed, (x.at(at.instrument), y.at(at.sight)));
-        if index == 0 {
-            name(&mut canvas, at.back, at.back_ground, &at.back_name);
-        }
-        name(&mut canvas, at.fore, at.fore_ground, &at.fore_name);
+    }
+    for (place, ground, name) in names(&drawn, |at| x.at(at)) {
+        let anchor = match place {
+            near if near < left + 30.0 => Anchor::Start,
+            far if far > right - 30.0 => Anchor::End,
+            _ => Anchor::Middle,
+        };
+        canvas.text((place, y.at(ground) + LETTER + 3.0), anchor, name);
     }
     let what = if tied { "elevation" } else { "height above the start" };
     canvas.text((4.0, 16.0), Anchor::Start, &format!("{what}, {unit}"));
@@ -91,13 +84,31 @@ pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         None => format!("it has come to {}", run.last_point()),
     };
     let words = format!(
-        "Profile of run {} from {}: {} setups over {}; {at_end}.",
+        "Profile of run {} from {}: {} over {}; {at_end}.",
         run.number,
         run.start,
-        drawn.len(),
+        if drawn.len() == 1 { "1 setup".to_owned() } else { format!("{} setups", drawn.len()) },
         say.distance(run.distance())
     );
-    Some(Plot { svg: canvas.finish("Profile of the run", &words), words })
+    Some(canvas.finish("Profile of the run", words))
+}
+
+/// Names for which there is room, with their places: the two ends first, then points that have a name of their own, then
+/// turning points that only have a number.
+fn names(drawn: &[Drawn], x: impl Fn(f64) -> f64) -> Vec<(f64, f64, &str)> {
+    let start = drawn.first().map(|at| (x(at.back), at.back_ground, at.back_name.as_str()));
+    let end = drawn.last().map(|at| (x(at.fore), at.fore_ground, at.fore_name.as_str()));
+    let between = |named: bool| {
+        let points = drawn.iter().filter(move |at| at.fore_named == named);
+        points.map(|at| (x(at.fore), at.fore_ground, at.fore_name.as_str()))
+    };
+    let mut set: Vec<(f64, f64, &str)> = Vec::new();
+    for point in start.into_iter().chain(end).chain(between(true)).chain(between(false)) {
+        if set.iter().all(|other| (other.0 - point.0).abs() >= NAME_ROOM) {
+            set.push(point);
+        }
+    }
+    set
 }
 
 fn drawn(book: &Book, run: &Run) -> Vec<Drawn> {
@@ -120,6 +131,7 @@ fn drawn(book: &Book, run: &Run) -> Vec<Drawn> {
             fore_ground: height(fore_level),
             back_name: setup.back_point.to_string(),
             fore_name: setup.fore_point.as_ref().map(ToString::to_string).unwrap_or_default(),
+            fore_named: setup.fore_named,
         })
     });
     setups.collect()

@@ -5,8 +5,10 @@ use super::wrap::{columns, wrap};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
 use crate::book::settings::Booking;
+use crate::report::document::full::standing_counts;
+use crate::report::document::full::tree::StandingCount;
 use crate::report::document::tree::{FindingRow, FindingState, LimitRow, SaidRow, State};
-use crate::report::document::{FieldBook, by_words, time_words};
+use crate::report::document::{FieldBook, by_words, history_words, time_words};
 
 /// Records that were not booked are listed up to this many; the JSON lists them all.
 const NOT_BOOKED_MAX: usize = 12;
@@ -56,28 +58,24 @@ fn standing(book: &FieldBook, width: usize) -> Vec<String> {
     if book.runs.is_empty() {
         lines.extend(led("runs", "none yet", width));
     }
-    let counts = [(Priority::Hold, "hold"), (Priority::Warn, "warn"), (Priority::Note, "note")];
-    let counts: Vec<String> =
-        counts.into_iter().filter_map(|(priority, word)| standing_count(book, priority, word)).collect();
+    let counts: Vec<String> = standing_counts(book).into_iter().map(count_words).collect();
     let stands = if counts.is_empty() { "none stands".to_owned() } else { format!("standing: {}", counts.join("; ")) };
     lines.extend(led("findings", &stands, width));
     lines
 }
 
 /// How many findings of a priority stand, and how many of them nobody has acknowledged.
-fn standing_count(book: &FieldBook, priority: Priority, word: &str) -> Option<String> {
-    let stands = |row: &&FindingRow| row.state == FindingState::Stands && row.priority == priority;
-    let open = |row: &&FindingRow| {
-        let told = row.announced.last().map(|told| told.event);
-        row.acknowledged.last().map(|seen| seen.event) <= told
+fn count_words(count: StandingCount) -> String {
+    let word = match count.priority {
+        Priority::Hold => "hold",
+        Priority::Warn => "warn",
+        Priority::Note => "note",
     };
-    let (standing, open) =
-        (book.findings.iter().filter(stands).count(), book.findings.iter().filter(stands).filter(open).count());
-    match (standing, open) {
-        (0, _) => None,
-        (_, 0) => Some(format!("{standing} {word}, acknowledged")),
-        (_, open) if open < standing => Some(format!("{standing} {word}, {open} of them not acknowledged")),
-        _ => Some(format!("{standing} {word}")),
+    let StandingCount { standing, open, .. } = count;
+    match open {
+        0 => format!("{standing} {word}, acknowledged"),
+        open if open < standing => format!("{standing} {word}, {open} of them not acknowledged"),
+        _ => format!("{standing} {word}"),
     }
 }
 
@@ -87,7 +85,7 @@ fn job(book: &FieldBook, width: usize) -> Vec<String> {
     let mut lines = led(
         "kept",
         &format!(
-            "{} to {} UTC, events 1 to {}, begun with closerun {}",
+            "{} to {} UTC, events 1 to {}, begun with {}",
             when(&book.opened_at),
             when(&book.last_at),
             book.last_event,
@@ -148,7 +146,6 @@ fn unit_words(book: &FieldBook) -> String {
 }
 
 fn finding(book: &FieldBook, row: &FindingRow, width: usize) -> Vec<String> {
-    let at = |at: &str| time_words(&book.opened_at, at);
     let sign = format!("[{}]", row.priority.word());
     let mut lines = vec![match row.state {
         FindingState::Stands => format!("{sign:<LEAD$}{}", row.key),
@@ -165,14 +162,7 @@ fn finding(book: &FieldBook, row: &FindingRow, width: usize) -> Vec<String> {
     if row.state == FindingState::Stands {
         lines.extend(led("", &row.todo, width));
     }
-    let mut told: Vec<(u64, String)> = Vec::new();
-    let announced = row.announced.iter();
-    told.extend(announced.map(|told| (told.event, format!("announced {} as {}", at(&told.at), told.priority.word()))));
-    let seen = row.acknowledged.iter();
-    told.extend(seen.map(|told| (told.event, format!("acknowledged {} {}", at(&told.at), by_words(&told.by)))));
-    told.extend(row.withdrawn.iter().map(|told| (told.event, format!("gone {}", at(&told.at)))));
-    told.sort();
-    let told: Vec<String> = told.into_iter().map(|(_, words)| words).collect();
+    let told = history_words(&book.opened_at, row);
     if told.is_empty() {
         lines.extend(led("", "not announced", width));
     } else {

@@ -6,7 +6,7 @@ use super::table::Table;
 use super::wrap::{columns, wrap};
 use crate::book::settings::Booking;
 use crate::report::document::tree::{Closes, ClosureRow, Line, PageCheck, RunPart, RunStanding};
-use crate::report::document::{FieldBook, page_check};
+use crate::report::document::{FieldBook, cut, page_check, page_end};
 
 /// Lines kept free under a page of the table for its sums and page check.
 const CHECK_LINES: usize = 8;
@@ -111,48 +111,9 @@ fn page(sheet: &mut Sheet, book: &FieldBook, run: &RunPart, table: &Table<'_>, w
     }
 }
 
-/// The last line of the part that begins with line `start`: the farthest turning point for which there is room, or the
-/// nearest where there is room for none, which is then said.
+/// The last line of the page that begins with line `start`, and whether there was room for it.
 fn part_end(table: &Table<'_>, lines: &[Line], start: usize, room: usize) -> (usize, bool) {
-    let last = lines.len().saturating_sub(1);
-    let mut used = lines.get(start).map_or(0, |line| table.line(&leaving(line)).len());
-    let mut best = None;
-    for (index, line) in lines.iter().enumerate().skip(start + 1) {
-        let turns = line.foresight.is_some() || index == last;
-        let arriving = if index == last { table.line(line) } else { table.line(&arriving(line)) };
-        if turns && used + arriving.len() > room {
-            return best.map_or((index, false), |end| (end, true));
-        }
-        if turns {
-            best = Some(index);
-        }
-        used += table.line(line).len();
-    }
-    (last, true)
-}
-
-/// The lines from `start` to `end`; at a turning point where the page was or will be cut, what belongs to this side.
-fn cut(lines: &[Line], start: usize, end: usize) -> Vec<Line> {
-    let mut part = lines[start..=end].to_vec();
-    if start > 0 {
-        part[0] = leaving(&lines[start]);
-    }
-    if end + 1 < lines.len()
-        && let Some(line) = part.last_mut()
-    {
-        *line = arriving(line);
-    }
-    part
-}
-
-/// A turning point at the foot of a page.
-fn arriving(line: &Line) -> Line {
-    Line { backsight: None, height_of_instrument: None, broken: Vec::new(), ..line.clone() }
-}
-
-/// The same at the head of the next.
-fn leaving(line: &Line) -> Line {
-    Line { foresight: None, rise: None, fall: None, remarks: vec!["brought forward".to_owned()], ..line.clone() }
+    page_end(lines, start, room as f64, |line| table.line(line).len() as f64)
 }
 
 fn checked(book: &FieldBook, table: &Table<'_>, check: &PageCheck, width: usize) -> Vec<String> {
