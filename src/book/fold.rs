@@ -141,6 +141,7 @@ impl Book {
 
     fn enter(&mut self, event: &Event, reading: &Reading, came: Came) {
         let before = self.flow.current();
+        self.finest.take(&reading.staff);
         self.entries.push(Entry { event: event.seq, at: event.at, reading: reading.clone(), came });
         let number = self.entries.len() as u32;
         let ground = ground(&self.settings, &self.known, &self.amendments, &self.activities);

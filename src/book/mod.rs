@@ -42,7 +42,7 @@ pub use records::{Bytes, Records};
 
 use activity::Activities;
 use event::{ReadingNumber, Verdict};
-use finding::{Finding, FindingKey, Priority};
+use finding::{Finding, FindingKey, Place, Priority};
 use flow::Flow;
 use fold::Touched;
 use moment::Moment;
@@ -105,6 +105,7 @@ pub struct Book {
     amendments: Amendments,
     activities: Activities,
     entries: Vec<Entry>,
+    finest: decimals::Finest,
     flow: Flow,
     records: Records,
     standing: BTreeMap<FindingKey, Standing>,
@@ -209,6 +210,21 @@ impl Book {
             .filter(|finding| finding.over || self.standing.contains_key(&finding.key))
     }
 
+    /// What is found under this key, as the book stands.
+    pub fn finding(&self, key: &FindingKey) -> Option<&Finding> {
+        let is_it = |finding: &&Finding| finding.key == *key && (finding.over || self.standing.contains_key(key));
+        // Mostly it is found where it is about; a later setup may have found it too.
+        let setup = match &key.place {
+            Place::Reading(number) => self.spot(*number).map(|spot| (spot.run, spot.setup)),
+            Place::Setup { run, setup } | Place::Point { run, setup, .. } => Some((*run, *setup)),
+            _ => None,
+        };
+        let setup = setup.and_then(|(run, setup)| {
+            self.flow.runs.get((run as usize).checked_sub(1)?)?.setups.get((setup as usize).checked_sub(1)?)
+        });
+        setup.and_then(|setup| setup.findings.iter().find(is_it)).or_else(|| self.findings().find(is_it))
+    }
+
     /// Findings that the crew has been told of, whose cause is not gone.
     pub fn standing(&self) -> &BTreeMap<FindingKey, Standing> {
         &self.standing
@@ -234,7 +250,7 @@ impl Book {
         self.last_at
     }
 
-    /// The decimals of readings and elevations in the job's unit.
+    /// The decimals of elevations and means in the job's unit.
     pub fn decimals(&self) -> u8 {
         decimals::decimals(self, self.settings().unit)
     }

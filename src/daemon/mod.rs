@@ -38,14 +38,18 @@ const TICK: Duration = Duration::from_secs(1);
 /// The same while a record is half received, so that one which ends by silence is not late.
 const TICK_IN_RECORD: Duration = Duration::from_millis(50);
 
+/// How much of what waits on the link one turn takes, as the queue counts it: some hundred records, so that the disk is
+/// waited for once for all of them, and nobody else for long.
+const TURN_BYTES: usize = 16 * 1024;
+
 /// How many commands wait; a person gives one at a time.
 pub const ASKS_MAX: usize = 64;
 
 /// Everything that can wake the loop.
 #[derive(Debug)]
 pub enum Wake {
-    /// The link has something.
-    Link(LinkEvent),
+    /// The link has something, in order.
+    Link(Vec<LinkEvent>),
     /// The link's thread is gone: it had nothing more, or it died.
     LinkGone(Gone),
     /// A person said something.
@@ -101,8 +105,8 @@ pub async fn run<K: Keep>(
                 Some(ask) => Wake::Ask(ask),
                 None => { asks_open = false; continue }
             },
-            event = link.recv(), if link_open && session.keeps() => match event {
-                Ok(event) => Wake::Link(event),
+            events = link.recv_some(TURN_BYTES), if link_open && session.keeps() => match events {
+                Ok(events) => Wake::Link(events),
                 Err(gone) => { link_open = false; Wake::LinkGone(gone) }
             },
             () = tokio::time::sleep(tick) => Wake::Tick,
@@ -112,8 +116,8 @@ pub async fn run<K: Keep>(
         if stopping {
             // What the port's thread had read by now is kept too; it closes the port within a bounded time.
             while link_open && session.keeps() {
-                match tokio::time::timeout(TICK, link.recv()).await {
-                    Ok(Ok(event)) => session.turn(Wake::Link(event)),
+                match tokio::time::timeout(TICK, link.recv_some(TURN_BYTES)).await {
+                    Ok(Ok(events)) => session.turn(Wake::Link(events)),
                     Ok(Err(_)) | Err(_) => link_open = false,
                 }
             }

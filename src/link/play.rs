@@ -46,6 +46,7 @@ async fn play_lines(mut reader: CaptureReader<BufReader<File>>, what: String, pa
         events.push(LinkEvent::Lost { why });
         open();
     };
+    events.is_patient();
     open();
     if began_us.is_none() && pace == Pace::Recorded {
         let what = "the file holds bytes without their times: it is played at full speed".to_owned();

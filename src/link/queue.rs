@@ -13,6 +13,9 @@ use super::{LinkEvent, Trouble};
 
 /// The most that waits here: at 115,200 baud it takes ten minutes or more to fill, so only a stopped loop reaches it.
 pub const QUEUE_MAX_BYTES: usize = 8 * 1024 * 1024;
+/// The same for a source that can wait: what is not read of it is nowhere lost, so no more is read ahead than keeps the
+/// loop busy, and a stop has little left to keep.
+const PATIENT_MAX_BYTES: usize = 64 * 1024;
 /// From here on the user hears that keeping lags behind hearing: over a minute's worth at 115,200 baud.
 pub const QUEUE_WARN_BYTES: usize = 1024 * 1024;
 /// What an event is counted as beside the bytes it carries: about what it takes in memory, so that a million chunks
@@ -60,9 +63,20 @@ struct Shared {
 struct State {
     events: VecDeque<LinkEvent>,
     held_bytes: usize,
+    source: Source,
     level: Level,
     gone: Option<Gone>,
     receiver_left: bool,
+}
+
+/// Whether bytes that are not read are lost.
+#[derive(Clone, Copy, Default, PartialEq, Eq)]
+enum Source {
+    /// Some day, when the kernel's buffer is full.
+    #[default]
+    Pressing,
+    /// Never: they are in a file, or whoever sends them waits.
+    Patient,
 }
 
 /// How full the queue is, as last said to the user.
@@ -114,13 +128,18 @@ impl EventSender {
         self.shared.arrived.notify_one();
     }
 
+    /// From now on what is sent comes of a source that can wait.
+    pub fn is_patient(&self) {
+        self.shared.state().source = Source::Patient;
+    }
+
     /// Waits until the queue is below its bound, or nobody reads it any more. To be asked before each read of a port.
     pub async fn room(&self) {
         loop {
             let freed = self.shared.room.notified();
             {
                 let state = self.shared.state();
-                if state.held_bytes < QUEUE_MAX_BYTES || state.receiver_left {
+                if state.held_bytes < state.most_bytes() || state.receiver_left {
                     return;
                 }
             }
@@ -156,6 +175,13 @@ impl Drop for EventSender {
 }
 
 impl State {
+    fn most_bytes(&self) -> usize {
+        match self.source {
+            Source::Pressing => QUEUE_MAX_BYTES,
+            Source::Patient => PATIENT_MAX_BYTES,
+        }
+    }
+
     fn put(&mut self, event: LinkEvent) {
         self.held_bytes += cost(&event);
         self.events.push_back(event);
@@ -198,6 +224,23 @@ impl EventReceiver {
         }
     }
 
+    /// The same with those that wait behind it: of so many bytes, as they are counted here, and one event at least.
+    ///
+    /// # Errors
+    /// As [`EventReceiver::recv`].
+    pub async fn recv_some(&mut self, most_bytes: usize) -> Result<Vec<LinkEvent>, Gone> {
+        let first = self.recv().await?;
+        let mut bytes = cost(&first);
+        let mut events = vec![first];
+        while bytes < most_bytes
+            && let Some(Ok(event)) = self.try_recv()
+        {
+            bytes += cost(&event);
+            events.push(event);
+        }
+        Ok(events)
+    }
+
     /// Waits for the first event and leaves it here: the trouble, if it is that the link could not be opened. For who
     /// gives up then rather than wait until it can be.
     pub async fn first_trouble(&mut self) -> Option<Trouble> {
@@ -223,12 +266,12 @@ impl EventReceiver {
         let Some(event) = state.events.pop_front() else {
             return state.gone.clone().map(Err);
         };
-        let was_full = state.held_bytes >= QUEUE_MAX_BYTES;
+        let was_full = state.held_bytes >= state.most_bytes();
         state.held_bytes -= cost(&event);
         if state.held_bytes < QUEUE_WARN_BYTES / 2 {
             state.level = Level::Easy;
         }
-        if was_full && state.held_bytes < QUEUE_MAX_BYTES {
+        if was_full && state.held_bytes < state.most_bytes() {
             self.shared.room.notify_one();
         }
         Some(Ok(event))
@@ -266,6 +309,17 @@ mod tests {
         assert_eq!(receiver.recv().await, Ok(LinkEvent::Finished));
         assert_eq!(receiver.recv().await, Err(Gone::Ended));
         assert_eq!(receiver.recv().await, Err(Gone::Ended));
+    }
+
+    #[tokio::test]
+    async fn some_are_those_that_wait_up_to_a_bound_and_the_end_comes_behind_them() {
+        let (sender, mut receiver) = queue();
+        (0..5).for_each(|_| sender.push(chunk(100 - EVENT_BYTES)));
+        sender.end(Gone::Ended);
+        assert_eq!(receiver.recv_some(1).await.map(|events| events.len()), Ok(1));
+        assert_eq!(receiver.recv_some(201).await.map(|events| events.len()), Ok(3));
+        assert_eq!(receiver.recv_some(1000).await, Ok(vec![chunk(100 - EVENT_BYTES)]));
+        assert_eq!(receiver.recv_some(1000).await, Err(Gone::Ended));
     }
 
     #[tokio::test]
@@ -332,6 +386,16 @@ mod tests {
                 receiver.recv().await.unwrap();
             }
         });
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_source_that_can_wait_is_held_much_earlier() {
+        let (sender, mut receiver) = queue();
+        sender.is_patient();
+        sender.push(chunk(PATIENT_MAX_BYTES));
+        let held = tokio::time::timeout(std::time::Duration::from_secs(3600), sender.room()).await;
+        assert!(held.is_err(), "no room at the bound");
+        let (_, ()) = tokio::join!(sender.room(), async { drop(receiver.recv().await) });
     }
 
     #[tokio::test]

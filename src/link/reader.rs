@@ -110,6 +110,7 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
 
 /// Hears what has one beginning and one end: standard input.
 pub(super) async fn hear_out(read: impl AsyncRead + Unpin, what: String, events: &EventSender, stop: &Stop) {
+    events.is_patient();
     events.push(LinkEvent::Opened { what, simulated: Simulated::No });
     tokio::select! {
         biased;

@@ -37,6 +37,8 @@ pub enum Fault {
         /// The file beside it.
         beside: PathBuf,
     },
+    /// An empty file: nothing was ever kept in it.
+    Unmade,
     /// No job file.
     NotOurs {
         /// What it is, as far as its first bytes tell.
@@ -256,6 +258,11 @@ impl fmt::Display for Fault {
                 "not begun, because {} lies there and belongs to an older job of that name; bring the older job back \
                  beside it, or take another name",
                 beside.display()
+            ),
+            Fault::Unmade => write!(
+                f,
+                "an empty file found, a job file was wanted: the making of one may have been cut short; nothing was \
+                 changed"
             ),
             Fault::NotOurs { found } => write!(f, "{found} found, a job file was wanted; nothing was changed"),
             Fault::Newer { found } => write!(

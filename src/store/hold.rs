@@ -11,13 +11,13 @@
 //! the log of a running job away. So each file is opened by plain calls here and nowhere else, once, and stays open until
 //! the last connection of this process to it is gone.
 
-use std::fs::{self, File, Metadata, OpenOptions, TryLockError};
+use std::fs::{File, Metadata, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek};
 use std::path::Path;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use super::fault::Fault;
-use super::schema::{APPLICATION_ID, EMPTY, VERSION};
+use super::schema::{APPLICATION_ID, VERSION};
 
 /// The files that this process has open.
 static HELD: Mutex<Vec<Held>> = Mutex::new(Vec::new());
@@ -68,16 +68,31 @@ impl Hold {
 
     /// Makes an empty file and takes hold of it for writing.
     pub(super) fn create(path: &Path) -> Result<Hold, Fault> {
-        let mut held = held();
         let file = OpenOptions::new().read(true).write(true).create_new(true).open(path);
-        let file = file.map_err(|error| Fault::of_io(&error, path))?;
-        let mut fresh = Held { id: id_of(&file, path)?, file, users: 0, writer: false };
-        if let Err(fault) = fresh.admit(UseAs::Writer, path) {
-            // Made a moment ago; what cannot be removed is met by its name the next time.
-            let _ = fs::remove_file(path);
-            return Err(fault);
+        // Whatever comes between leaves an empty file, which the next making takes.
+        Hold::of_empty(file.map_err(|error| Fault::of_io(&error, path))?, path)
+    }
+
+    /// Takes hold for writing of an empty file that an earlier making left.
+    pub(super) fn take_empty(path: &Path) -> Result<Hold, Fault> {
+        Hold::of_empty(open(path, UseAs::Writer)?, path)
+    }
+
+    fn of_empty(file: File, path: &Path) -> Result<Hold, Fault> {
+        let mut held = held();
+        let id = id_of(&file, path)?;
+        if held.iter().any(|known| known.id == id) {
+            // Not closed: see the trap above.
+            std::mem::forget(file);
+            return Err(Fault::InUse);
         }
-        let id = fresh.id;
+        let mut fresh = Held { id, file, users: 0, writer: false };
+        fresh.admit(UseAs::Writer, path)?;
+        // Looked at only now that nobody else can be making a job in it.
+        let length = fresh.file.metadata().map_err(|error| Fault::of_io(&error, path))?.len();
+        if length > 0 {
+            return Err(Fault::Exists);
+        }
         held.push(fresh);
         Ok(Hold { id, use_as: UseAs::Writer })
     }
@@ -182,7 +197,7 @@ fn check_header(file: &File, path: &Path) -> Result<(), Fault> {
         |at: usize| header.get(at..at + 4).map(|four| i32::from_be_bytes([four[0], four[1], four[2], four[3]]));
     let not_ours = |found: String| Err(Fault::NotOurs { found });
     if header.is_empty() {
-        return not_ours(EMPTY.into());
+        return Err(Fault::Unmade);
     }
     if !header.starts_with(SQLITE) {
         return not_ours(format!(

@@ -53,14 +53,26 @@ impl Job {
     /// A file that is there already or an old log beside the name, a folder that is missing, closed, full or on a
     /// network.
     pub fn create(path: &Path) -> Result<Job, StoreError> {
-        let path = std::path::absolute(path).map_err(|error| Fault::of_io(&error, path).on(path))?;
-        let fault = |trouble: Trouble| trouble.on(&path);
-        schema::check_engine().map_err(|fault| fault.on(&path))?;
+        let path = absolute(path)?;
         if path.symlink_metadata().is_ok() {
             return Err(Fault::Exists.on(&path));
         }
-        backup::check_name(&path).and_then(|()| room::check_folder(&path)).map_err(|fault| fault.on(&path))?;
-        let hold = Hold::create(&path).map_err(|fault| fault.on(&path))?;
+        Job::make(path, Hold::create)
+    }
+
+    /// Begins a new job in an empty file: a making that was cut short leaves one, see [`Fault::Unmade`].
+    ///
+    /// # Errors
+    /// As [`Job::create`]; a file in which there is something.
+    pub fn create_in_empty(path: &Path) -> Result<Job, StoreError> {
+        Job::make(absolute(path)?, Hold::take_empty)
+    }
+
+    fn make(path: PathBuf, hold: fn(&Path) -> Result<Hold, Fault>) -> Result<Job, StoreError> {
+        let fault = |trouble: Trouble| trouble.on(&path);
+        schema::check_engine().map_err(|fault| fault.on(&path))?;
+        let checked = backup::check_name(&path).and_then(|()| room::check_folder(&path));
+        let hold = checked.and_then(|()| hold(&path)).map_err(|fault| fault.on(&path))?;
         let made = connect(&path).and_then(|connection| {
             schema::create(&connection)?;
             schema::settle_writer(&connection, &path)?;
@@ -85,7 +97,7 @@ impl Job {
     /// A file that is missing, closed, in use by another run, no job, of a newer version, or whose chain breaks. It is
     /// left untouched then; [`Job::read`] may still read it.
     pub fn open(path: &Path) -> Result<Job, StoreError> {
-        let path = std::path::absolute(path).map_err(|error| Fault::of_io(&error, path).on(path))?;
+        let path = absolute(path)?;
         schema::check_engine().map_err(|fault| fault.on(&path))?;
         let hold = Hold::take(&path, UseAs::Writer).map_err(|fault| fault.on(&path))?;
         let (connection, head) = reopen(&path).map_err(|trouble| trouble.on(&path))?;
@@ -269,6 +281,10 @@ pub(super) fn reopen(path: &Path) -> Result<(Connection, Head), Trouble> {
     schema::settle_writer(&connection, path)?;
     connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)?;
     Ok((connection, head))
+}
+
+fn absolute(path: &Path) -> Result<PathBuf, StoreError> {
+    std::path::absolute(path).map_err(|error| Fault::of_io(&error, path).on(path))
 }
 
 /// Lets the connection end without writing the log into the job.

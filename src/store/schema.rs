@@ -78,11 +78,8 @@ pub(super) fn settle(connection: &Connection) -> rusqlite::Result<()> {
 /// it was before.
 pub(super) fn check_made(connection: &Connection) -> Result<(), Trouble> {
     let found: i32 = connection.pragma_query_value(None, "application_id", |row| row.get(0))?;
-    if found == APPLICATION_ID { Ok(()) } else { Err(Fault::NotOurs { found: EMPTY.into() }.into()) }
+    if found == APPLICATION_ID { Ok(()) } else { Err(Fault::Unmade.into()) }
 }
-
-/// What a file is called in which there is nothing.
-pub(super) const EMPTY: &str = "an empty file (to be removed, if the making of a job was cut short)";
 
 /// Settings that a writer needs, read back: a pragma that does not take says nothing.
 pub(super) fn settle_writer(connection: &Connection, path: &Path) -> Result<(), Trouble> {

@@ -3,14 +3,15 @@
 //!
 //! Goldens stand in `fixtures/reports/`. `CLOSERUN_BLESS=1` writes them anew; a missing one fails.
 
-use closerun::book::settings::Booking;
+use closerun::book::settings::{Booking, Settings};
 use closerun::report::document::tree::{Figure, State};
 use closerun::report::document::{Distribution, FieldBook};
 use closerun::report::text::{self, Layout, Pages};
-use closerun::report::{csv, json};
+use closerun::report::{csv, json, live};
 use closerun::units::{Length, Unit};
 
-use crate::samples::{Job, corrected, day, long};
+use crate::harness::crew::settings;
+use crate::samples::{Job, corrected, day, day_with, long};
 
 fn check_golden(name: &str, found: &str) {
     let path = format!("{}/fixtures/reports/{name}", env!("CARGO_MANIFEST_DIR"));
@@ -28,6 +29,25 @@ fn in_unit(job: &Job, unit: Unit) -> FieldBook {
     let mut options = job.options();
     options.unit = Some(unit);
     job.document(options)
+}
+
+#[test]
+fn the_terminal_and_the_book_show_the_same_digits() {
+    let in_feet = Settings { unit: Unit::Foot, also_units: vec![Unit::Metre], ..settings() };
+    for job in [day(), day_with(in_feet), corrected()] {
+        let book = job.document(job.options());
+        let mut compared = 0;
+        for line in job.events.iter().flat_map(|event| live::lines(&job.book, event)) {
+            let live::What::Reading(line) = line.what else { continue };
+            let row = &book.readings[line.number as usize - 1];
+            assert_eq!(line.staff_shown, row.reading.shown, "reading {}", line.number);
+            if let Some(elevation) = line.elevation {
+                assert_eq!(Some(elevation), row.elevation.as_ref().map(|figure| figure.shown.clone()));
+                compared += 1;
+            }
+        }
+        assert!(compared > 1, "{compared} elevations");
+    }
 }
 
 #[test]

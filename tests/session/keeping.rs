@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use closerun::book::event::{Body, Event, Origin};
 use closerun::book::finding::Priority;
-use closerun::daemon::{Answer, Ending, NotKept, Worry};
+use closerun::daemon::{Answer, Clock, Ending, NotKept, Worry};
 use closerun::report::live::What;
 use closerun::store::PathState;
 
@@ -255,6 +255,66 @@ fn failing_at(fails: usize, leaves: Leaves) -> Write {
         }
         Err(NotKept { cause: "input/output error".to_owned(), stops: true })
     })
+}
+
+/// Readings that wait when the run is told to stop: half an hour of a busy crew.
+const BACKLOG: usize = 2000;
+
+/// What a backlog comes to when each append goes by `write`, and how long the clock stood in the stop.
+async fn stopped_with_a_backlog(write: Write) -> (Done<()>, Duration) {
+    let clock = RefCell::new(None);
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        let (hands, mut write) = (floor.clock.clone(), write);
+        *clock.borrow_mut() = Some((hands.clone(), hands.steady()));
+        floor.ledger.write_by(Box::new(move |log, events| {
+            hands.hold(SYNC);
+            write(log, events)
+        }));
+        for n in 0..BACKLOG {
+            floor.send(&comma(n + 1, &format!("1.{:05}", n * 7), "20.00"));
+        }
+    })
+    .await;
+    let (hands, began) = clock.into_inner().expect("the script was played");
+    (done, hands.steady() - began)
+}
+
+/// What a disk takes to keep something.
+const SYNC: Duration = Duration::from_millis(20);
+
+#[tokio::test(start_paused = true)]
+async fn a_stop_with_a_backlog_keeps_all_of_it_within_a_second() {
+    let (done, took) = stopped_with_a_backlog(honest()).await;
+    done.assert_sound();
+    assert_eq!(done.digits().len(), BACKLOG);
+    assert_eq!(done.shown(), done.digits());
+    assert!(took < SECOND, "the disk was waited for {took:?}");
+    // One by one it comes to the same book.
+    let one_by_one = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        for n in 0..BACKLOG {
+            floor.send(&comma(n + 1, &format!("1.{:05}", n * 7), "20.00"));
+            floor.settle().await;
+        }
+    })
+    .await;
+    let bodies = |done: &Done<()>| done.events.iter().map(|event| event.body.clone()).collect::<Vec<_>>();
+    assert!(bodies(&one_by_one) == bodies(&done), "a group is the same as one by one");
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_group_that_fails_is_kept_once_and_not_shown_before() {
+    for leaves in [Leaves::Nothing, Leaves::All] {
+        for fails in [1, 2, 5] {
+            let (done, _) = stopped_with_a_backlog(failing_at(fails, leaves)).await;
+            let at = format!("append {fails} leaves {leaves:?}");
+            done.sound().unwrap_or_else(|why| panic!("{at}: {why}"));
+            assert_eq!(done.digits().len(), BACKLOG, "{at}");
+            assert_eq!(done.shown(), done.digits(), "{at}");
+            assert_eq!(notices(&done.seen, Priority::Hold).len(), 1, "{at}");
+        }
+    }
 }
 
 #[tokio::test(start_paused = true)]

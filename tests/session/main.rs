@@ -18,11 +18,12 @@
 //! | 20 † | record sent twice | `bytes::a_record_sent_twice_is_used_once_and_kept_twice` |
 //! | 23 † | any chunking | `chunks::any_cut_of_the_stream_gives_the_same_events` |
 //! | 36 † | killed at any instant | `whole/crash.rs`, `store/crash.rs` |
+//! | 37 † | power cut, where root is at hand | `store/power.rs` |
 //! | 39, 40 | a write fails | `keeping::what_could_not_be_kept_is_not_shown_and_follows_when_it_can_be`, and others there; system calls `store/faults.rs` |
 //! | 47 | wall clock steps | `line::a_jump_of_the_wall_clock_is_an_event_and_moves_no_age_and_no_wait`; the machine's clock `whole/trouble.rs` |
 //! | 49 † | the port's thread dies, or a part of the loop | `line::a_dead_port_thread_ends_the_run_badly`; with others beside it `several.rs` |
 //! | 50 | standard output, log disk gone | `whole/trouble.rs` |
-//! | 51 | stopped inside a record | `line::told_to_stop_inside_a_record_it_keeps_the_half`; the signal `whole/listening.rs` |
+//! | 51 | stopped inside a record | `line::told_to_stop_inside_a_record_it_keeps_the_half`; with much still to keep `keeping::a_stop_with_a_backlog_keeps_all_of_it_within_a_second`; the signal `whole/listening.rs` |
 //! | 61 † | feet in a metre job and the reverse | `telling::a_record_in_another_unit_is_kept_out_of_the_book` |
 //! | 62 | limit met exactly; a tie in the last digit | `telling::a_limit_met_exactly_is_kept_and_the_last_digit_beyond_is_not`; ties `units/length.rs` |
 //! | 63 † | a value flickers across its limit | `telling::a_value_that_crosses_its_limit_two_hundred_times_is_announced_once` |

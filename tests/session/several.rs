@@ -98,7 +98,7 @@ async fn one_whose_disk_is_full_holds_nobody_else_up() {
 
 #[tokio::test(start_paused = true)]
 async fn one_that_has_much_to_hear_lets_the_others_have_their_turn() {
-    const BACKLOG: usize = 500;
+    const BACKLOG: usize = 5000;
     play_three(async |floors| {
         for floor in &*floors {
             floor.open().await;

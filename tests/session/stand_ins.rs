@@ -177,9 +177,6 @@ pub(crate) struct Seen {
     trouble: Option<String>,
 }
 
-/// Events that are kept in one go, at most.
-const LATE_MAX: usize = 64;
-
 struct Eye {
     witness: Witness,
     ledger: Ledger,
@@ -212,8 +209,7 @@ impl Witness {
 impl Outlet for Eye {
     fn show(&mut self, shown: &Shown<'_>) {
         let mut seen = self.witness.0.borrow_mut();
-        let kept =
-            |event: &&Event| self.ledger.0.events.borrow().iter().rev().take(LATE_MAX).any(|held| held == *event);
+        let kept = |event: &&Event| self.ledger.0.events.borrow().get(event.seq as usize - 1) == Some(*event);
         seen.too_soon.extend(shown.event.filter(|event| !kept(event)).map(|event| event.seq));
         seen.lines.extend_from_slice(shown.lines);
         seen.text.extend(shown.lines.iter().flat_map(|line| self.painter.paint(line)));

@@ -63,7 +63,7 @@ fn what_is_no_job_is_named_and_left_alone() {
     let sql = |path: &Path, text: &str| rusqlite::Connection::open(path).unwrap().execute_batch(text).unwrap();
     let write = |content: &'static [u8]| move |path: &Path| fs::write(path, content).unwrap();
     let cases: [Case; 7] = [
-        ("an empty file (to be removed, if the making of a job was cut short) found", &write(b"")),
+        ("an empty file found, a job file was wanted", &write(b"")),
         ("a file that begins with \"PK\\u{3}\\u{4}\" found", &write(b"PK\x03\x04")),
         ("a file that begins with \"point,ba\" found", &write(b"point,back,fore\n")),
         ("the first few bytes of a database found", &write(b"SQLite format 3\0\x10\0")),
@@ -88,6 +88,29 @@ fn what_is_no_job_is_named_and_left_alone() {
         assert_eq!(Job::create(&path).unwrap_err().fault, Fault::Exists);
         assert_eq!(names(folder.path()), ["some.job"]);
     }
+}
+
+#[test]
+fn a_job_is_made_in_an_empty_file_and_in_no_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("some.job");
+    assert_eq!(Job::create_in_empty(&path).unwrap_err().fault, Fault::Missing);
+    fs::write(&path, b"x").unwrap();
+    assert_eq!(Job::create_in_empty(&path).unwrap_err().fault, Fault::Exists);
+    assert_eq!(fs::read(&path).unwrap(), b"x");
+
+    fs::write(&path, b"").unwrap();
+    assert_eq!(Job::open(&path).unwrap_err().fault, Fault::Unmade);
+    // A log beside it may be all that is left of a job that was emptied.
+    let log = folder.path().join("some.job-wal");
+    fs::write(&log, b"pages").unwrap();
+    assert_eq!(Job::create_in_empty(&path).unwrap_err().fault, Fault::Leftover { beside: log.clone() });
+    fs::remove_file(&log).unwrap();
+
+    Job::create_in_empty(&path).unwrap().close().unwrap();
+    assert_eq!(Job::create_in_empty(&path).unwrap_err().fault, Fault::Exists);
+    Job::open(&path).unwrap().close().unwrap();
+    assert_eq!(names(folder.path()), ["some.job"]);
 }
 
 #[test]

@@ -166,10 +166,11 @@ fn read_settings(path: &Path) -> Result<SettingsFile, Failure> {
     SettingsFile::parse(&path.display().to_string(), &text).map_err(Failure::input)
 }
 
-/// Opens the job, or makes it if it is not there.
+/// Opens the job, or makes it if it is not there or its making was cut short.
 pub(super) fn open_job(path: &Path) -> Result<(Job, Book), Failure> {
     let job = match Job::open(path) {
         Err(error) if error.fault == Fault::Missing => Job::create(path),
+        Err(error) if error.fault == Fault::Unmade => Job::create_in_empty(path),
         other => other,
     };
     let job = job.map_err(Failure::input)?;

@@ -16,7 +16,22 @@ use crate::link::{Gone, LinkEvent, Simulated};
 use crate::protocol::Piece;
 
 impl<K: Keep> Session<K> {
-    pub(super) fn link_event(&mut self, event: LinkEvent) {
+    /// Takes in what the link has, in order. Bytes wait together; what the link became is kept after the bytes before
+    /// it and before those behind it.
+    pub(super) fn link_events(&mut self, events: Vec<LinkEvent>) {
+        for event in events {
+            match event {
+                LinkEvent::Chunk { at_us, bytes } => self.chunk(Moment::from_us(at_us), &bytes),
+                event => {
+                    self.drain();
+                    self.link_turned(event);
+                    self.drain();
+                }
+            }
+        }
+    }
+
+    fn link_turned(&mut self, event: LinkEvent) {
         match event {
             LinkEvent::Opened { what, simulated } => self.opened(what, simulated),
             LinkEvent::Chunk { at_us, bytes } => self.chunk(Moment::from_us(at_us), &bytes),
@@ -44,7 +59,8 @@ impl<K: Keep> Session<K> {
     }
 
     /// Nothing has come for a while: a record may end by that.
-    pub(super) fn silence(&mut self) {
+    pub(super) fn nothing_came(&mut self) {
+        self.at_rest();
         let mut pieces = Vec::new();
         if let (true, Some(until)) = (self.watch.in_record(), self.clocks.silent_until()) {
             self.listener.silence(until, &mut pieces);
@@ -119,7 +135,7 @@ impl<K: Keep> Session<K> {
                 self.watch.understood();
             }
             let due = Due::Input(Input::Heard { at, raw: piece.raw, heard: piece.heard });
-            self.waiting.push_back(Waiting { due, reply: piece.reply, tried_as: None });
+            self.waiting.push_back(Waiting { due, reply: piece.reply });
         }
     }
 

@@ -6,6 +6,8 @@
 //!         └▶ decide ─▶ keep (durable) ─▶ apply ─▶ show ─▶ judge ─▶ keep ─▶ apply ─▶ show
 //! ```
 //!
+//! Where much waits, `waiting` decides and judges it on a copy of the book, keeps it in one go, and then shows it.
+//!
 //! Nothing is shown before it is kept. When nothing can be kept, that is said at once, and what has already been taken
 //! from the link waits here, in order, until the store has recovered.
 //!
@@ -18,6 +20,7 @@ mod crew;
 mod hearing;
 mod keeper;
 mod setting;
+mod waiting;
 mod watch;
 
 use std::collections::VecDeque;
@@ -31,12 +34,13 @@ use crate::book::event::{Body, Event};
 use crate::book::finding::Priority;
 use crate::book::moment::Moment;
 use crate::book::settings::Settings;
-use crate::book::{Book, Input, decide, judge};
+use crate::book::{Book, Input, judge};
 use crate::field;
 use crate::link::{LinkHandle, Simulated};
 use clocks::Clocks;
 use crew::Crew;
 use keeper::{Concern, Keeper};
+use waiting::{Due, Tried, Waiting};
 use watch::LinkWatch;
 
 pub use setting::{Ending, Setting};
@@ -52,27 +56,15 @@ pub struct Session<K> {
     clocks: Clocks,
     crew: Crew,
     simulated: Simulated,
-    /// What was taken from the link and is not kept yet. Bounded by one chunk of it, because no other is taken before.
+    /// What was taken from the link and is not kept yet. Bounded by what one turn takes of it, because no more is taken
+    /// before.
     waiting: VecDeque<Waiting>,
+    /// What could not be kept when it was last tried.
+    tried: Option<Tried>,
+    /// The book with what waits in it, while much waits.
+    ahead: Option<Book>,
     format_told: bool,
     ending: Option<Ending>,
-}
-
-/// Something that was taken in and waits to be kept.
-struct Waiting {
-    due: Due,
-    /// What the instrument is sent once it is kept.
-    reply: Option<Vec<u8>>,
-    /// The number of the event that it would have become when it could not be kept.
-    tried_as: Option<u64>,
-}
-
-/// What is to be kept.
-enum Due {
-    /// What the rules make of it.
-    Input(Input),
-    /// As it stands.
-    Fact(Body),
 }
 
 impl<K: Keep> Session<K> {
@@ -89,6 +81,8 @@ impl<K: Keep> Session<K> {
             crew: Crew::new(setting.name, setting.outlets),
             simulated: setting.simulated,
             waiting: VecDeque::new(),
+            tried: None,
+            ahead: None,
             format_told: false,
             ending: None,
         }
@@ -115,10 +109,10 @@ impl<K: Keep> Session<K> {
             self.input(Input::ClockStepped { by_ms });
         }
         match wake {
-            Wake::Link(event) => self.link_event(event),
+            Wake::Link(events) => self.link_events(events),
             Wake::LinkGone(gone) => self.link_gone(gone),
             Wake::Ask(ask) => self.ask(ask),
-            Wake::Tick => self.silence(),
+            Wake::Tick => self.nothing_came(),
             Wake::Stop => self.stop(),
         }
         self.drain();
@@ -179,54 +173,12 @@ impl<K: Keep> Session<K> {
         }
     }
 
-    /// Something for the rules.
-    fn input(&mut self, input: Input) {
-        self.waiting.push_back(Waiting { due: Due::Input(input), reply: None, tried_as: None });
-    }
-
-    /// Something to be kept as it stands.
-    fn fact(&mut self, body: Body) {
-        self.waiting.push_back(Waiting { due: Due::Fact(body), reply: None, tried_as: None });
-    }
-
-    /// Takes what waits all the way, for as long as it can be kept.
-    fn drain(&mut self) {
-        while self.keeps() {
-            let Some(mut waiting) = self.waiting.pop_front() else { return };
-            let decided = match &waiting.due {
-                Due::Input(input) => decide(&self.book, input),
-                Due::Fact(body) => Ok(Some(body.clone())),
-            };
-            let body = match decided {
-                Ok(body) => body,
-                Err(refused) => {
-                    self.notice(Priority::Warn, refused.to_string());
-                    continue;
-                }
-            };
-            let (raw, at) = match &waiting.due {
-                Due::Input(Input::Heard { raw, at, .. }) => (raw.clone(), *at),
-                _ => (Vec::new(), self.clocks.wall()),
-            };
-            waiting.tried_as = Some(self.book.last_event() + 1);
-            if self.keep(body.into_iter().collect(), raw, at) {
-                waiting.reply.into_iter().for_each(|reply| self.send(reply));
-                self.tell_what_is_due();
-            } else {
-                self.waiting.push_front(waiting);
-            }
-        }
-    }
-
     /// Keeps what the crew must be told, then tells it.
     fn tell_what_is_due(&mut self) {
         if let Some(done) = field::conclude(&self.book) {
             self.keep_now(vec![done]);
         }
         let bodies = judge(&self.book);
-        if bodies.iter().any(|body| matches!(body, Body::VerdictGiven { .. })) {
-            self.keeper.setup_done();
-        }
         if self.keep_now(bodies) {
             self.book.settled();
         }
@@ -246,20 +198,29 @@ impl<K: Keep> Session<K> {
         if !self.keeps() {
             return false;
         }
-        let first = self.book.last_event() + 1;
+        let events = self.numbered(self.book.last_event(), at, raw, bodies);
+        self.keep_events(&events)
+    }
+
+    /// These bodies as the events behind the last one, the first of them with its bytes.
+    fn numbered(&self, last: u64, at: Moment, raw: Vec<u8>, bodies: Vec<Body>) -> Vec<Event> {
         let simulated = self.simulated == Simulated::Yes;
         let mut raw = Some(raw);
-        let events: Vec<Event> = bodies
-            .into_iter()
-            .zip(first..)
-            .map(|(body, seq)| Event { seq, at, simulated, body, raw: raw.take().unwrap_or_default() })
-            .collect();
+        let event = |(body, seq)| Event { seq, at, simulated, body, raw: raw.take().unwrap_or_default() };
+        bodies.into_iter().zip(last + 1..).map(event).collect()
+    }
+
+    /// Keeps events and then shows them. `false`: none was kept, and the crew has been told.
+    fn keep_events(&mut self, events: &[Event]) -> bool {
         let began = self.clocks.steady();
-        if let Err(not) = self.keeper.append(&events) {
+        if let Err(not) = self.keeper.append(events) {
             self.stop_keeping(not);
             return false;
         }
         let lag = self.keeper.kept(began, self.clocks.steady());
+        if events.iter().any(|event| matches!(event.body, Body::VerdictGiven { .. })) {
+            self.keeper.setup_done();
+        }
         events.iter().for_each(|event| self.take_in(event));
         if let Some(text) = lag {
             self.notice(Priority::Warn, text);
@@ -314,10 +275,9 @@ impl<K: Keep> Session<K> {
         let last = self.book.last_event();
         let Some((not, kept, missed)) = self.keeper.recover(last, self.clocks.steady()) else { return };
         // An append that seemed to fail was kept after all: the file is right, and it is not kept twice.
-        let tried_as = self.waiting.front_mut().and_then(|waiting| waiting.tried_as.take());
-        if tried_as.is_some() && tried_as == missed.first().map(|event| event.seq) {
-            let reply = self.waiting.pop_front().and_then(|waiting| waiting.reply);
-            reply.into_iter().for_each(|reply| self.send(reply));
+        let kept_after_all = self.tried.take().filter(|tried| Some(tried.seq) == missed.first().map(|event| event.seq));
+        if let Some(tried) = kept_after_all {
+            self.were_kept(tried.items);
         }
         missed.iter().for_each(|event| self.take_in(event));
         let cause = match &kept.fresh {

@@ -2,7 +2,7 @@
 
 use super::tree::{Figure, Shown};
 use crate::book::Book;
-use crate::book::decimals::{DECIMALS_MAX, decimals, decimals_in, is_whole};
+use crate::book::decimals::{decimals, is_whole, reading_shown};
 use crate::book::finding::Amount;
 use crate::book::wording::Wording;
 use crate::units::{Length, Measured, Unit};
@@ -42,8 +42,7 @@ impl Scales {
 
     /// A staff reading as it was read, with as many digits.
     pub(super) fn reading(self, staff: &Measured) -> Figure {
-        let decimals = decimals_in(staff, self.unit).min(DECIMALS_MAX);
-        Figure { exact: staff.value(), shown: staff.value().show(self.unit, decimals) }
+        Figure { exact: staff.value(), shown: reading_shown(staff, self.unit) }
     }
 
     /// A height with every digit that a length can have.

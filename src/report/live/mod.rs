@@ -10,8 +10,9 @@ mod text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::book::decimals::reading_shown;
 use crate::book::event::{Body, Command, Event, LinkState, Origin, Taken, Target, Verdict};
-use crate::book::finding::{Amount, Finding, FindingKey, Priority};
+use crate::book::finding::{Amount, FindingKey, Priority};
 use crate::book::reading::{Heard, Role};
 use crate::book::run::{ClosesOn, Closure};
 use crate::book::wording::Wording;
@@ -339,7 +340,7 @@ pub fn status(book: &Book) -> Status {
         None => say.signed_sight(sum),
     });
     let holding = book.standing().iter().filter(|(_, s)| s.priority == Priority::Hold && !s.acknowledged);
-    let facts = holding.filter_map(|(key, _)| book.findings().find(|f| f.key == *key)).map(|f| f.fact.clone());
+    let facts = holding.filter_map(|(key, _)| book.finding(key)).map(|finding| finding.fact.clone());
     Status {
         run: run.number,
         setup: setup.number,
@@ -468,7 +469,6 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
     let counts = matches!(spot.state, SpotState::Counted | SpotState::Extra);
     let elevation = level.filter(|_| counts).and_then(|level| run.elevation(level));
     let staff = entry.reading.staff;
-    let own = staff.unit() == unit;
     let remarks = [
         (spot.state == SpotState::Extra, "repeat"),
         (spot.role == Role::Intermediate, "single, unchecked"),
@@ -484,7 +484,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
         point: point.map(|point| point.to_string()).unwrap_or_default(),
         staff: staff.digits().to_string(),
         staff_unit: staff.unit(),
-        staff_shown: if own { staff.digits().to_string() } else { staff.value().show(unit, decimals) },
+        staff_shown: reading_shown(&staff, unit),
         sight: entry.reading.sight.map(|sight| say.bare_sight(sight.value())),
         elevation: elevation.map(|elevation| elevation.show(unit, decimals)),
         unit,
@@ -499,7 +499,7 @@ pub fn reading_view(book: &Book, number: u32) -> Option<ReadingLine> {
 }
 
 fn finding_line(book: &Book, key: &FindingKey, priority: Priority, fact: &str, todo: &str) -> What {
-    let found: Option<&Finding> = book.findings().find(|finding| finding.key == *key);
+    let found = book.finding(key);
     let say = Wording::new(book.settings().unit);
     let amount = |amount: Option<Amount>| amount.map(|amount| say.amount(amount));
     What::Finding(FindingLine {
