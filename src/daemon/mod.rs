@@ -9,6 +9,7 @@
 
 mod clock;
 pub mod control;
+mod desk;
 mod keep;
 pub mod outlet;
 mod post;
@@ -25,6 +26,7 @@ use crate::book::event::Origin;
 use crate::link::{EventReceiver, Gone, LinkEvent, Stop};
 
 pub use clock::{Clock, SystemClock};
+pub use desk::{Desk, NothingKept};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
 pub use post::{Outcome, Post, attend};
 pub use recognise::{Listener, Recognised};
