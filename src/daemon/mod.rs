@@ -115,14 +115,7 @@ pub async fn run<K: Keep>(
         session.turn(wake);
         if stopping {
             // What the port's thread had read by now is kept too; it closes the port within a bounded time.
-            while link_open {
-                if !session.keeps() {
-                    // The store failed meanwhile: it is tried once more before what is still to be read is given up.
-                    session.turn(Wake::Stop);
-                    if !session.keeps() {
-                        break;
-                    }
-                }
+            while link_open && session.can_go_on() {
                 match tokio::time::timeout(TICK, link.recv_some(TURN_BYTES)).await {
                     Ok(Ok(events)) => session.turn(Wake::Link(events)),
                     Ok(Err(_)) | Err(_) => link_open = false,
