@@ -3,9 +3,10 @@
 mod numbers;
 mod write;
 
+use std::cmp::Reverse;
 use std::ops::Range;
 
-use super::plan::{FEW, Plan, Unknown, are_few, counts_up};
+use super::plan::{FEW, Plan, Unknown, are_few, counts_up, ups};
 use super::scale::{Display, Minus, Scale, agreeing, in_order, plausible_sight, plausible_staff};
 use super::seen::Seen;
 use crate::units::{Decimal, Measured, Unit};
@@ -63,7 +64,7 @@ pub(super) fn plans(bodies: &[&[u8]], length: Option<Range<usize>>, seen: &[Seen
     lengths.sort_unstable();
     let mut lengths: Vec<(usize, usize)> =
         lengths.chunk_by(|a, b| a == b).map(|alike| (alike.len(), alike[0])).collect();
-    lengths.sort_by_key(|(count, _)| std::cmp::Reverse(*count));
+    lengths.sort_by_key(|(count, _)| Reverse(*count));
     let enough = lengths.into_iter().filter(|(count, _)| *count >= seen.len().max(2)).take(LENGTHS_MAX);
     enough.flat_map(|(_, len)| Page { bodies, len, length: length.clone() }.plans(seen)).collect()
 }
@@ -233,22 +234,26 @@ impl Page<'_> {
         found.next().filter(|_| found.next().is_none())
     }
 
-    /// The number that is counted up from frame to frame: the smallest that is, with a zero byte in front of it if
-    /// there is one. More of them may be something else that was zero so far.
+    /// The number that is counted up from frame to frame, with the fewest leaps: a byte begins again behind 255. Of
+    /// several the smallest, with a zero byte in front of it if there is one: more of them may be something else that
+    /// was zero so far.
     fn sequence(&self, taken: &[Range<usize>], members: &[bool], inverted: Option<Flag>) -> Option<(usize, Writing)> {
-        let mut best: Option<(i64, usize, Writing)> = None;
+        let rows: Vec<&[u8]> =
+            self.bodies.iter().zip(members).filter(|(_, member)| **member).map(|(body, _)| *body).collect();
+        let mut best: Option<((usize, Reverse<i64>, usize), usize, Writing)> = None;
         for writing in writings().filter(Writing::counts) {
             for at in 0..(self.len + 1).saturating_sub(writing.size()) {
                 let bytes = at..at + writing.size();
                 let free = !taken.iter().any(|taken| taken.start < bytes.end && bytes.start < taken.end)
                     && inverted.is_none_or(|flag| !bytes.contains(&flag.at));
-                let rows = self.bodies.iter().zip(members).filter(|(_, member)| **member);
                 let numbers: Vec<i64> =
-                    rows.filter_map(|(body, _)| writing.read(&body[at..])).map(|number| number.mantissa).collect();
-                let Some(&most) = numbers.iter().max().filter(|_| free) else { continue };
-                let better = best.is_none_or(|(least, _, known)| (most, known.size()) < (least, writing.size()));
-                if better && counts_up(&numbers) {
-                    best = Some((most, at, writing));
+                    rows.iter().filter_map(|body| writing.read(&body[at..])).map(|number| number.mantissa).collect();
+                let Some(&most) = numbers.iter().max().filter(|_| free && numbers.len() * 10 >= rows.len() * 9) else {
+                    continue;
+                };
+                let worth = (ups(&numbers), Reverse(most), writing.size());
+                if best.is_none_or(|(known, ..)| worth > known) && counts_up(&numbers) {
+                    best = Some((worth, at, writing));
                 }
             }
         }

@@ -38,8 +38,12 @@ pub(super) fn are_few(values: usize, frames: usize) -> bool {
 
 /// Whether numbers, one a frame, are counted up: each is the one before and one, nearly always.
 pub(super) fn counts_up(numbers: &[i64]) -> bool {
-    let ups = numbers.windows(2).filter(|pair| pair[1].checked_sub(pair[0]) == Some(1)).count();
-    numbers.len() >= COUNTED_MIN && ups * 5 >= (numbers.len() - 1) * 4
+    numbers.len() >= COUNTED_MIN && ups(numbers) * 5 >= (numbers.len() - 1) * 4
+}
+
+/// How often a number is the one before and one.
+pub(super) fn ups(numbers: &[i64]) -> usize {
+    numbers.windows(2).filter(|pair| pair[1].checked_sub(pair[0]) == Some(1)).count()
 }
 
 /// The fewest numbers that show that they are counted up.

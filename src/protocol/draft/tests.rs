@@ -155,6 +155,18 @@ fn every_shipped_format_is_drafted_from_what_it_sends() {
     }
 }
 
+/// A counter of two bytes is not one of one byte that begins again, nor one of packed digits that now and then are none.
+#[test]
+fn a_number_is_counted_on_beyond_what_a_byte_holds() {
+    let packet = SHIPPED.into_iter().find(|shipped| shipped.0 == "packet").unwrap();
+    let made = morning(packet, 600);
+    let Drafted::One(draft) = made.asked(6) else { panic!("one was wanted") };
+    let counted = "{ is = \"unsigned\", bytes = 2, order = \"little\", means = \"sequence\" }";
+    assert!(draft.text.contains(counted), "{}", draft.text);
+    let format = Arc::new(Format::parse(&draft.text).unwrap());
+    assert_eq!(values(&trial(&format, &made.capture()).readings), truth(&made), "{}", draft.text);
+}
+
 /// How many formats are made up and drafted.
 const SEEDS: u64 = 120;
 
