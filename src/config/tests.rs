@@ -359,7 +359,7 @@ fn what_is_said_of_the_port_wins_over_the_format_and_the_rest_is_the_format_s() 
     assert_eq!(over("serial.character = \"8O2\""), "1200 8O2 xon/xoff");
     assert_eq!(over("serial.flow = \"none\""), "1200 7E1");
     let config = of_file("port = \"/dev/ttyUSB0\"\nserial.baud = 9600").unwrap();
-    let link = config.source.unwrap().link(config.serial.over(format));
+    let link = config.source.unwrap().link(config.serial.over(format), None);
     let settings = "9600 7E1 xon/xoff".parse().unwrap();
     assert_eq!(link, LinkSpec::Serial { path: "/dev/ttyUSB0".to_owned(), settings });
 }
