@@ -166,6 +166,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn each_trouble_with_bluetooth_is_a_kind_of_its_own() {
+        let not_paired = |why: &str| Trouble::Ble(BleTrouble::NotPaired { what: "L".into(), why: why.into() });
+        assert_eq!(not_paired("once").kind(), not_paired("again").kind());
+        assert_ne!(Trouble::Ble(BleTrouble::Off).kind(), Trouble::Ble(BleTrouble::NoAdapter).kind());
+    }
+
+    #[test]
     fn each_sentence_says_what_to_do() {
         let what = || "serial port /dev/ttyUSB0".to_owned();
         let group = |membership| Trouble::NotAllowed {
