@@ -44,6 +44,7 @@ fn settings() -> Settings {
         start: Some(start),
         staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
         instrument: Instrument {
+            name: None,
             sight_min: Length::from_mm(1500),
             sight_max: Length::from_mm(100_000),
             reading_sd: Length::from_um(300),

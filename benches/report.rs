@@ -158,6 +158,7 @@ fn settings() -> Settings {
         instrument: Instrument {
             sight_min: Length::from_mm(1500),
             sight_max: Length::from_mm(100_000),
+            name: None,
             reading_sd: Length::from_um(300),
         },
         corrections: Corrections::default(),

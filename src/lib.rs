@@ -7,6 +7,8 @@ pub mod cli;
 pub mod config;
 pub mod daemon;
 pub mod excerpt;
+pub mod field;
+mod formula;
 pub mod link;
 pub mod nearest;
 pub mod page;

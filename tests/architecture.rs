@@ -10,9 +10,10 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("nearest", &[]),
     ("excerpt", &[]),
+    ("formula", &[]),
     ("book", &["units", "nearest"]),
-    ("adjust", &["book", "units", "nearest"]),
-    ("field", &["book", "units"]),
+    ("adjust", &["book", "units", "nearest", "formula"]),
+    ("field", &["book", "units", "formula"]),
     ("protocol", &["book", "units", "nearest", "excerpt"]),
     ("report", &["adjust", "field", "book", "units"]),
     ("link", &[]),
@@ -34,7 +35,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
 ];
 
 /// Modules without clock, thread, file, socket, environment, logging or async.
-const PURE: &[&str] = &["units", "nearest", "excerpt", "book", "adjust", "field", "protocol", "report"];
+const PURE: &[&str] = &["units", "nearest", "excerpt", "formula", "book", "adjust", "field", "protocol", "report"];
 
 /// What a pure module never names.
 const IMPURE: &[&str] = &[
@@ -74,8 +75,8 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("tracing_subscriber", &["cli/log"]),
     ("jiff", &["book/moment", "protocol/meaning"]),
     ("faer", &["adjust"]),
-    ("statrs", &["adjust"]),
-    ("csv", &["adjust", "report"]),
+    ("statrs", &["adjust", "field/quantiles"]),
+    ("csv", &["adjust", "field", "report"]),
     ("axum", &["page"]),
     ("hyper", &["page"]),
     ("hyper_util", &["page"]),

@@ -3,6 +3,9 @@
 //! Runs are cut and summed as [`super::levelled`] does it, so that a job gives the same lines here and in its report. Only
 //! named intermediate sights are taken: a number says nothing beside other jobs.
 //!
+//! A rise that was observed otherwise than by a run, up a tape or across a gap, is a section of its own with the deviation
+//! that its own readings gave it, whatever rule weighs the runs.
+//!
 //! Turning points and unnamed starts belong to their job: beside other jobs their names carry the job's.
 
 use super::given::{Given, Hold, KnownMark, Section};
@@ -54,6 +57,11 @@ pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> 
             to: names.of(&section.to),
             deviation: stated(&section, setup_mm).filter(|_| deviations == Deviations::Stated),
             ..section
+        }));
+        given.sections.extend(job.book.activities().rises().filter_map(|observed| {
+            let (from, to) = observed.activity.task.ends()?;
+            let section = Section::new(names.of(from), names.of(to), observed.rise);
+            Some(Section { deviation: Some(observed.sd), ..section })
         }));
     }
     given
@@ -155,6 +163,7 @@ mod tests {
             instrument: Instrument {
                 sight_min: Length::from_mm(1500),
                 sight_max: Length::from_mm(100_000),
+                name: None,
                 reading_sd: Length::from_um(300),
             },
             corrections: Corrections::default(),

@@ -2,12 +2,15 @@
 //!
 //! A command names its reading, so it means the same whether it came before the reading or long after.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::activity::DesignTarget;
 use super::event::{Command, Origin, ReadingNumber, StruckPlace, Taken, Target};
+use super::marks::Mark;
 use super::moment::Moment;
 use super::reading::{PointName, Reading, Role};
-use super::settings::KnownPoint;
+use super::settings::{Corrections, KnownPoint};
 use crate::units::Measured;
 
 /// Everything said about one reading. Number 0 stands for "before the first reading".
@@ -56,6 +59,10 @@ pub struct Amendments {
     renamed: BTreeMap<PointName, PointName>,
     known: BTreeMap<PointName, KnownPoint>,
     notes: Vec<String>,
+    designs: Vec<DesignTarget>,
+    marks: BTreeMap<PointName, Vec<Mark>>,
+    /// The inclination that is taken out of readings from one of them on.
+    collimation: BTreeMap<ReadingNumber, Option<f64>>,
 }
 
 impl Amendments {
@@ -99,6 +106,31 @@ impl Amendments {
         &self.known
     }
 
+    /// The targets that are to be set, in the order in which they were listed.
+    pub fn designs(&self) -> &[DesignTarget] {
+        &self.designs
+    }
+
+    /// The register of marks, each with its history: the last entry counts.
+    pub fn marks(&self) -> &BTreeMap<PointName, Vec<Mark>> {
+        &self.marks
+    }
+
+    /// The corrections of a reading: those of the settings, unless a person said otherwise of its inclination.
+    pub fn corrections<'a>(&self, reading: ReadingNumber, settings: &'a Corrections) -> Cow<'a, Corrections> {
+        match self.collimation.range(..=reading).next_back() {
+            Some((_, collimation)) => {
+                Cow::Owned(Corrections { collimation_mm_per_m: *collimation, ..settings.clone() })
+            }
+            None => Cow::Borrowed(settings),
+        }
+    }
+
+    /// From which readings on which inclination is taken out, as people said it; none takes nothing out.
+    pub fn collimations(&self) -> impl Iterator<Item = (ReadingNumber, Option<f64>)> {
+        self.collimation.iter().map(|(from, mm_per_m)| (*from, *mm_per_m))
+    }
+
     /// Remarks on the job as a whole.
     pub fn notes(&self) -> &[String] {
         &self.notes
@@ -118,7 +150,9 @@ impl Amendments {
     /// The latest command that stands and can be undone.
     pub fn latest(&self) -> Option<&Said> {
         let undone = self.undone();
-        let undoable = |c: &Command| !matches!(c, Command::Undo { .. } | Command::KeyIn { .. });
+        let undoable = |c: &Command| {
+            !matches!(c, Command::Undo { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. }) && !c.of_activity()
+        };
         self.said.iter().rev().find(|said| undoable(&said.command) && !undone.contains(&said.event))
     }
 
@@ -137,7 +171,7 @@ impl Amendments {
 
     fn gather(&mut self) {
         let undone = self.undone();
-        (self.by_reading, self.renamed, self.known, self.notes) = Default::default();
+        *self = Amendments { said: std::mem::take(&mut self.said), ..Amendments::default() };
         for said in std::mem::take(&mut self.said) {
             if !undone.contains(&said.event) {
                 self.fold(&said.command);
@@ -176,14 +210,31 @@ impl Amendments {
             Command::Accept { taken, .. } => self.take(taken),
             Command::EndRun { reading: Some(reading) } => self.at(*reading).ends_run = true,
             Command::StartRun { point, after: Some(after) } => self.at(*after).starts_run = Some(point.clone()),
+            Command::Design { target } => match self.designs.iter_mut().find(|held| held.name == target.name) {
+                Some(held) => held.clone_from(target),
+                None => self.designs.push(target.clone()),
+            },
+            Command::Register { mark } => {
+                self.known.insert(mark.name.clone(), mark.known());
+                self.marks.entry(mark.name.clone()).or_default().push((**mark).clone());
+            }
+            Command::Collimation { from: Some(from), mm_per_m } => {
+                self.collimation.insert(*from, *mm_per_m);
+            }
             // Nothing of these is about a reading's place in the book; the rest are never stored unresolved.
-            Command::Acknowledge { .. } | Command::KeyIn { .. } | Command::Undo { .. } => {}
+            Command::Acknowledge { .. } | Command::KeyIn { .. } | Command::KeyInWires { .. } | Command::Undo { .. } => {
+            }
+            Command::BeginActivity { .. }
+            | Command::LeaveActivity
+            | Command::StrikeShot { .. }
+            | Command::MarkHere { .. } => {}
             Command::Role { reading: Target::Next, .. }
             | Command::Point { reading: Target::Next, .. }
             | Command::Break { reading: None }
             | Command::TakeOffer { .. }
             | Command::EndRun { reading: None }
-            | Command::StartRun { after: None, .. } => {}
+            | Command::StartRun { after: None, .. }
+            | Command::Collimation { from: None, .. } => {}
         }
     }
 

@@ -193,6 +193,8 @@ mod tests {
             spread_max: None,
             two_differences_max: None,
             even_setups: None,
+            collimation_max: None,
+            collimation_interval: None,
             sequence: None,
         }
     }

@@ -21,14 +21,14 @@
 //! Each part is computed as a float and taken to the nearest 0.1 nm; with all of them off the reading is untouched.
 //!
 //! Sources: textbook geometry; the sizes for `k = 0.14` and the coefficients in feet as in teaching pages, see the
-//! tests. Checked against: `fixtures/levelling/two_peg_apply_correction_feet.toml` and
+//! tests. Checked against: `fixtures/field/two_peg_apply_correction_feet.toml` and
 //! `curvature_refraction_combined.toml` beside it.
 
 use super::settings::Corrections;
 use crate::units::Length;
 
 /// Mean radius of the earth in metres. From memory; a kilometre more or less shows nowhere.
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
+pub const EARTH_RADIUS_M: f64 = 6_371_000.0;
 
 /// The kinds of correction, in the order in which they are printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -121,7 +121,7 @@ impl Corrected {
 pub fn correct(raw: Length, sight: Option<Length>, temperature_c: Option<f64>, corrections: &Corrections) -> Corrected {
     let sight_m = sight.map(Length::to_f64_m).ok_or(NotMade::NoSightLength);
     let collimation = corrections.collimation_mm_per_m.map(|c| Ok(-c / 1000.0 * sight_m?));
-    let curvature = corrections.refraction_k.map(|k| Ok(-(1.0 - k) * sight_m?.powi(2) / (2.0 * EARTH_RADIUS_M)));
+    let curvature = corrections.refraction_k.map(|k| Ok(-curvature_and_refraction_m(k, sight_m?)));
     let stretch = corrections.staff_scale_ppm.map_or(0.0, |ppm| ppm / 1e6);
     let scale = corrections.staff_scale_ppm.map(|_| Ok(raw.to_f64_m() * stretch));
     let temperature = corrections.staff_expansion.map(|staff| {
@@ -131,6 +131,11 @@ pub fn correct(raw: Length, sight: Option<Length>, temperature_c: Option<f64>, c
     let parts = [collimation, curvature, scale, temperature].map(part);
     let added = parts.iter().map(|part| if let Part::Added(length) = part { *length } else { Length::ZERO });
     Corrected { corrected: raw + added.sum(), parts }
+}
+
+/// How much too high a staff is read at this distance for curvature and refraction, in metres: `(1 - k) S^2 / 2R`.
+pub fn curvature_and_refraction_m(k: f64, sight_m: f64) -> f64 {
+    (1.0 - k) * sight_m.powi(2) / (2.0 * EARTH_RADIUS_M)
 }
 
 /// The part that so many metres are; `None` is a correction that nobody asked for.
@@ -184,7 +189,7 @@ mod tests {
 
     #[test]
     fn the_published_collimation_of_a_long_backsight() {
-        let file = fixture(include_str!("../../fixtures/levelling/two_peg_apply_correction_feet.toml"));
+        let file = fixture(include_str!("../../fixtures/field/two_peg_apply_correction_feet.toml"));
         let rate = file["input"]["collimation_rate"].as_float().unwrap();
         let corrections = Corrections { collimation_mm_per_m: Some(rate * 1000.0), ..Corrections::default() };
         let raw = length(&file["input"]["reading"], Unit::Foot);
@@ -201,7 +206,7 @@ mod tests {
 
     #[test]
     fn the_published_effect_of_curvature_and_refraction() {
-        let file = fixture(include_str!("../../fixtures/levelling/curvature_refraction_combined.toml"));
+        let file = fixture(include_str!("../../fixtures/field/curvature_refraction_combined.toml"));
         let items = file["input"]["item"].as_array().unwrap();
         let effects = file["published"]["effect"].as_array().unwrap();
         assert_eq!((items.len(), effects.len()), (2, 2));

@@ -3,11 +3,13 @@
 use std::fmt;
 
 use super::Book;
+use super::activity::{self, Activity, State, Task};
 use super::event::{Body, Command, LinkState, Origin, ReadingNumber, StruckPlace, Taken, Target};
 use super::finding::{FindingId, FindingKey, Place};
+use super::marks::Mark;
 use super::moment::Moment;
 use super::reading::{Heard, PointName};
-use crate::units::Unit;
+use crate::units::{Measured, Unit};
 
 /// What came, from the link or from a person.
 #[derive(Clone, Debug)]
@@ -152,17 +154,86 @@ fn resolve(book: &Book, command: &Command) -> Result<Command, Refused> {
             let said = book.amendments().said().iter().find(|said| said.event == *event);
             match said.map(|said| &said.command) {
                 None => return Err(Refused::NothingToUndo { event: *event }),
-                Some(Command::KeyIn { .. }) => return Err(Refused::StrikeInstead),
+                Some(Command::KeyIn { .. } | Command::KeyInWires { .. }) => return Err(Refused::StrikeInstead),
+                Some(command) if command.of_activity() => return Err(Refused::LeaveInstead),
                 Some(_) if !book.amendments().stands(*event) => return Err(Refused::NothingToUndo { event: *event }),
                 Some(_) => command.clone(),
             }
         }
-        Command::KeyIn { reading } => {
+        Command::KeyIn { reading } | Command::KeyInWires { reading, .. } => {
             check_unit(book, reading.staff.unit())?;
             command.clone()
         }
-        Command::Know { .. } => command.clone(),
+        Command::Know { .. } | Command::Design { .. } => command.clone(),
+        Command::BeginActivity { .. } => match book.activities().under_way() {
+            Some(activity) => return Err(Refused::UnderWay { what: activity.task.name() }),
+            None => command.clone(),
+        },
+        Command::LeaveActivity => {
+            under_way(book)?;
+            command.clone()
+        }
+        Command::StrikeShot { shot } => {
+            strike_shot(book, *shot)?;
+            command.clone()
+        }
+        Command::MarkHere { shot, by } => {
+            Command::MarkHere { shot: Some(mark_here(under_way(book)?, *shot)?), by: by.clone() }
+        }
+        Command::Register { mark } => {
+            one_elevation(book, mark)?;
+            command.clone()
+        }
+        Command::Collimation { from, mm_per_m } => {
+            let next = book.entries().len() as ReadingNumber + 1;
+            let from = match from {
+                Some(number) if *number == next => next,
+                Some(number) => known(*number)?,
+                None => next,
+            };
+            Command::Collimation { from: Some(from), mm_per_m: *mm_per_m }
+        }
     })
+}
+
+fn under_way(book: &Book) -> Result<&Activity, Refused> {
+    book.activities().under_way().ok_or(Refused::NothingUnderWay)
+}
+
+/// A shot of the latest activity can be struck, also after it came to something: then it is under way again.
+fn strike_shot(book: &Book, shot: u32) -> Result<(), Refused> {
+    let latest = book.activities().latest().filter(|latest| latest.state != State::Left);
+    let latest = latest.ok_or(Refused::NothingUnderWay)?;
+    match (shot as usize).checked_sub(1).and_then(|index| latest.shots.get(index)) {
+        None => Err(Refused::NoSuchShot { found: shot, held: latest.shots.len() as u32 }),
+        Some(held) if held.struck => Err(Refused::ShotAlready { shot, what: "struck" }),
+        Some(_) => Ok(()),
+    }
+}
+
+fn mark_here(activity: &Activity, shot: Option<u32>) -> Result<u32, Refused> {
+    if !matches!(activity.task, Task::SetTarget { .. }) {
+        return Err(Refused::NoTarget { what: activity.task.name() });
+    }
+    let shot = shot.or_else(|| activity::latest_shot(activity)).ok_or(Refused::NotShotYet)?;
+    let held = activity.shots.len() as u32;
+    match (shot as usize).checked_sub(1).and_then(|index| activity.shots.get(index)) {
+        None => Err(Refused::NoSuchShot { found: shot, held }),
+        Some(taken) if taken.struck => Err(Refused::ShotAlready { shot, what: "struck" }),
+        Some(_) if activity.marked.contains(&shot) => Err(Refused::ShotAlready { shot, what: "marked" }),
+        Some(_) => Ok(shot),
+    }
+}
+
+/// A mark has one elevation, unless a later date says that it was found anew.
+fn one_elevation(book: &Book, mark: &Mark) -> Result<(), Refused> {
+    let Some(held) = book.known().get(&mark.name) else { return Ok(()) };
+    let dates = book.amendments().marks().get(&mark.name).and_then(|history| history.last()?.date.as_ref());
+    let dated = mark.date.is_some() && mark.date.as_ref() != dates;
+    if held.elevation.value() == mark.elevation.value() || dated {
+        return Ok(());
+    }
+    Err(Refused::TwoElevations { mark: mark.name.clone(), held: held.elevation, found: mark.elevation })
 }
 
 fn in_book(book: &Book, reading: ReadingNumber) -> Result<ReadingNumber, Refused> {
@@ -259,6 +330,45 @@ pub enum Refused {
     StrikeInstead,
     /// A note without text.
     EmptyNote,
+    /// What is about an activity is not undone.
+    LeaveInstead,
+    /// An activity is under way already.
+    UnderWay {
+        /// Which.
+        what: &'static str,
+    },
+    /// None is.
+    NothingUnderWay,
+    /// It names a shot that the activity does not have.
+    NoSuchShot {
+        /// The number that was named.
+        found: u32,
+        /// How many shots there are.
+        held: u32,
+    },
+    /// The shot is so already.
+    ShotAlready {
+        /// The shot.
+        shot: u32,
+        /// What it already is.
+        what: &'static str,
+    },
+    /// No target is being set.
+    NoTarget {
+        /// What is done instead.
+        what: &'static str,
+    },
+    /// A mark is to be made where nothing was shot.
+    NotShotYet,
+    /// A mark would have two elevations.
+    TwoElevations {
+        /// The mark.
+        mark: PointName,
+        /// The elevation that it has.
+        held: Measured,
+        /// The other.
+        found: Measured,
+    },
     /// A keyed-in reading in a unit that nobody declared.
     OtherUnit {
         /// Its unit.
@@ -283,6 +393,24 @@ impl fmt::Display for Refused {
             Refused::NothingToUndo { event } => write!(f, "event {event} holds no command that stands"),
             Refused::StrikeInstead => write!(f, "a keyed-in reading is not undone: strike it"),
             Refused::EmptyNote => write!(f, "an empty note found, some text was wanted"),
+            Refused::LeaveInstead => write!(f, "what an activity has done is not undone: strike its shot, or leave it"),
+            Refused::UnderWay { what } => {
+                write!(f, "the {what} is under way: bring it to its end, or say leave")
+            }
+            Refused::NothingUnderWay => write!(f, "no activity is under way: readings go to the run"),
+            Refused::NoSuchShot { found, held: 0 } => write!(f, "no shot {found}: none has been taken yet"),
+            Refused::NoSuchShot { found, held } => write!(f, "no shot {found}: there are shots 1 to {held}"),
+            Refused::ShotAlready { shot, what } => write!(f, "shot {shot} is {what} already"),
+            Refused::NoTarget { what } => write!(f, "the {what} sets no target: nothing is marked"),
+            Refused::NotShotYet => write!(f, "nothing has been shot yet: shoot the staff where the mark is to be made"),
+            Refused::TwoElevations { mark, held, found } => write!(
+                f,
+                "{mark} has the elevation {} {} and would have {} {} too: one was wanted, or the date of the later one",
+                held.digits(),
+                held.unit(),
+                found.digits(),
+                found.unit()
+            ),
             Refused::OtherUnit { found, wanted } => {
                 write!(f, "a reading in {found} found, {wanted} was wanted, or {found} declared for this job")
             }

@@ -73,6 +73,8 @@ finding_ids! {
     SetupGap "setup-gap" "A setup has lost its only backsight or foresight: heights beyond it hang in the air.",
     HeightUnchanged "height-unchanged" "The instrument stands at the forward run's height: the return is not independent.",
     StaffParity "staff-parity" "An odd number of setups between marks with a pair of staffs.",
+    CollimationDue "collimation-due" "No test of the instrument within the interval that the class asks for.",
+    CollimationEffect "collimation-effect" "A known inclination of the line of sight eats its share of the allowance.",
     PointMoved "point-moved" "A known point disagrees with the others beyond its uncertainty.",
     Misclosure "misclosure" "At a known point, or forward against back at a common point: near or over the allowance.",
     Outlook "outlook" "With the noise seen so far the run will probably not close.",

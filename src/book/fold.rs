@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+use super::activity::Activities;
 use super::amend::{Amendments, Said};
 use super::checks::{self, At};
 use super::event::{Body, Command, Event, Origin};
@@ -56,7 +57,7 @@ impl Book {
             Body::Heard { heard } => {
                 self.records.hear(event, heard);
                 if let Heard::Reading(reading) = heard {
-                    self.enter(event, reading, Came::Heard);
+                    self.take(event, reading, Came::Heard);
                 }
             }
             Body::Commanded { command, by } => self.obey(event, command, by),
@@ -81,6 +82,13 @@ impl Book {
                 self.last_verdict = Some(Given { run: *run, setup: *setup, verdict: *verdict, text: said });
                 self.verdict_due = false;
             }
+            Body::ActivityDone { .. } => {
+                self.activities.apply(event);
+                // A tested line of sight bears on the run as it stands.
+                if let Some(run) = self.flow.runs.len().checked_sub(1) {
+                    self.check_run(run);
+                }
+            }
             Body::ListeningBegan { .. } | Body::ListeningEnded { .. } | Body::RecordingResumed { .. } => {}
         }
     }
@@ -104,14 +112,14 @@ impl Book {
         let (event, at) = (self.last_event + 1, self.last_at);
         amendments.say(Said { event, at, by: Origin::Start, command: command.clone() });
         let known = known_points(self.settings(), &amendments);
-        let ground = Ground { settings: self.settings(), known: &known, amendments: &amendments };
+        let ground = ground(&self.settings, &known, &amendments, &self.activities);
         let mut flow = Flow::default();
         flow.place_all(ground, &self.entries);
         flow.runs
     }
 
     pub(super) fn ground(&self) -> Ground<'_> {
-        ground(&self.settings, &self.known, &self.amendments)
+        ground(&self.settings, &self.known, &self.amendments, &self.activities)
     }
 
     fn settle_on(&mut self, settings: &Settings) {
@@ -124,12 +132,20 @@ impl Book {
         self.known = known_points(self.settings(), &self.amendments);
     }
 
+    /// A reading is the activity's that is under way, else the run's.
+    fn take(&mut self, event: &Event, reading: &Reading, came: Came) {
+        if !self.activities.take(event, reading, came) {
+            self.enter(event, reading, came);
+        }
+    }
+
     fn enter(&mut self, event: &Event, reading: &Reading, came: Came) {
         let before = self.flow.current();
         self.finest.take(&reading.staff);
         self.entries.push(Entry { event: event.seq, at: event.at, reading: reading.clone(), came });
         let number = self.entries.len() as u32;
-        self.flow.place(ground(&self.settings, &self.known, &self.amendments), number, reading);
+        let ground = ground(&self.settings, &self.known, &self.amendments, &self.activities);
+        self.flow.place(ground, number, reading);
         let now = self.flow.current();
         if let Some((run, setup)) = before.filter(|before| Some(*before) != now) {
             // What is found only at the latest setup, or only at one that was left, is looked at again; and a backsight
@@ -155,14 +171,18 @@ impl Book {
                     self.touched = Touched::All;
                 }
             }
-            Command::KeyIn { reading } => {
+            Command::KeyIn { reading } | Command::KeyInWires { reading, .. } => {
                 self.amendments.say(said());
-                self.enter(event, reading, Came::KeyedIn);
+                self.take(event, reading, Came::KeyedIn);
+            }
+            _ if command.of_activity() => {
+                self.amendments.say(said());
+                self.activities.apply(event);
             }
             _ => {
                 self.amendments.say(said());
                 self.know();
-                if !matches!(command, Command::Note { .. }) {
+                if !matches!(command, Command::Note { .. } | Command::Design { .. }) {
                     self.place_all();
                 }
             }
@@ -244,8 +264,10 @@ fn ground<'a>(
     settings: &'a Option<Box<Settings>>,
     known: &'a BTreeMap<PointName, KnownPoint>,
     amendments: &'a Amendments,
+    activities: &'a Activities,
 ) -> Ground<'a> {
-    Ground { settings: settings.as_deref().expect("the first event opens the job"), known, amendments }
+    let settings = settings.as_deref().expect("the first event opens the job");
+    Ground { settings, known, amendments, activities }
 }
 
 /// Points with a given elevation; what a person said while the job ran wins over the settings.

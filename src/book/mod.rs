@@ -7,6 +7,7 @@
 //! `decide` holds the rules of what may be booked, `apply` the bookkeeping, `judge` what the crew is told. The same
 //! events give the same book, findings and elevations, to the last digit.
 
+pub mod activity;
 mod amend;
 mod checks;
 pub mod classes;
@@ -19,6 +20,7 @@ pub mod finding;
 mod flow;
 mod fold;
 mod judge;
+pub mod marks;
 pub mod moment;
 mod next_staff;
 pub mod reading;
@@ -38,6 +40,7 @@ pub use judge::judge;
 pub use next_staff::{NextStaff, next_staff};
 pub use records::{Bytes, Records};
 
+use activity::Activities;
 use event::{ReadingNumber, Verdict};
 use finding::{Finding, FindingKey, Place, Priority};
 use flow::Flow;
@@ -100,6 +103,7 @@ pub struct Book {
     simulated: bool,
     known: BTreeMap<PointName, KnownPoint>,
     amendments: Amendments,
+    activities: Activities,
     entries: Vec<Entry>,
     finest: decimals::Finest,
     flow: Flow,
@@ -146,7 +150,12 @@ impl Book {
         &self.amendments
     }
 
-    /// All readings, struck ones included; number 1 is the first.
+    /// What was done beside the runs.
+    pub fn activities(&self) -> &Activities {
+        &self.activities
+    }
+
+    /// All readings, struck ones included; number 1 is the first. Those that went to an activity are kept with it.
     pub fn entries(&self) -> &[Entry] {
         &self.entries
     }

@@ -95,6 +95,9 @@ pub struct Instrument {
     pub sight_min: Length,
     /// Longest sight that it can read.
     pub sight_max: Length,
+    /// What it is called, to keep its tests by.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
     /// Standard deviation of one staff reading, used for the noise that an allowance must leave room for.
     pub reading_sd: Length,
 }

@@ -1,5 +1,6 @@
 //! The arguments as clap sees them, and the settings among them as [`Given`].
 
+mod field;
 mod installing;
 mod kit;
 mod network;
@@ -10,8 +11,9 @@ use std::path::PathBuf;
 use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 
 use crate::config::{ClassGiven, Given, Said, SerialGiven};
+pub(super) use field::{Activity, Cards, Desk, Marks, MarksVerb, Set, SetVerb, Today};
 pub(super) use installing::{Completions, Man, Service, ServiceFile};
-pub(super) use kit::{Capture, Faults, FormatCheck, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
+pub(super) use kit::{Capture, Faults, FormatCheck, FormatDraft, FormatKit, FormatTry, FormatVerb, Shown, Simulate};
 pub(super) use network::{Adjust, Plan, ShownAs, SigmaFlag, WeightFlags, Weights};
 pub(super) use report::{PaperSize, Report};
 
@@ -54,6 +56,20 @@ pub(super) enum Verb {
     Report(Report),
     /// Why a run does not close, the likeliest single mistake first
     Explain(Explain),
+    /// What is due today, open, provisional and checked
+    Today(Today),
+    /// Print a card for each set target: what it stands for, how well it is known, what it hangs on
+    Cards(Cards),
+    /// Test the level: two-peg, or the field test of ISO 17123-2
+    Test(Activity),
+    /// Known marks: list, share, check one against another, compare two epochs
+    Marks(Marks),
+    /// Targets: lists of design elevations, grades, cut and fill, how set targets stand
+    Set(Set),
+    /// Carry a height up a suspended steel tape: FROM TO nominal L certified L plummet W temperature T
+    Tape(Activity),
+    /// Cross a gap from both banks: FROM TO DISTANCE [xSETS]
+    Reciprocal(Activity),
     /// Adjust the runs of jobs, and plain networks, by least squares
     Adjust(Box<Adjust>),
     /// What intended runs would give, and which extra run would help most
@@ -61,7 +77,7 @@ pub(super) enum Verb {
     /// Recompute a job from its raw bytes and compare
     Replay(Replay),
     /// Check that a job's record is as it was kept
-    Verify(JobPath),
+    Verify(Verify),
     /// Copy a job, also while it is being recorded
     Backup(Backup),
     /// Record what arrives on a port, byte for byte and when, to be played again
@@ -280,12 +296,15 @@ pub(super) struct Tell {
     pub(super) words: Vec<String>,
 }
 
-/// A job file.
+/// Arguments of `verify`.
 #[derive(Debug, Args)]
-pub(super) struct JobPath {
+pub(super) struct Verify {
     /// The job file
     #[arg(value_name = "JOB")]
     pub(super) job: PathBuf,
+    /// An event and the first digits of its hash, as they were written down: on a mark card, in a report
+    #[arg(long, value_name = "EVENT:HASH")]
+    pub(super) written: Option<String>,
 }
 
 /// Arguments of `book`.
@@ -398,4 +417,6 @@ pub(super) enum Which {
     Adjust,
     /// The document of plan --json
     Plan,
+    /// The document of today --json
+    Today,
 }

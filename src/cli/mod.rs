@@ -11,6 +11,7 @@ mod completions;
 mod demo;
 mod explain;
 mod failure;
+mod field;
 mod format;
 mod formats;
 mod job;
@@ -63,6 +64,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Result<(), Failure>
         Verb::Book(book) => book::run(&book),
         Verb::Report(report) => report::run(&report),
         Verb::Explain(explain) => explain::run(&explain),
+        Verb::Today(today) => field::today(&today),
+        Verb::Cards(cards) => field::cards(&cards),
+        Verb::Test(activity) => field::activity("test", &activity),
+        Verb::Marks(marks) => field::marks(marks.verb),
+        Verb::Set(set) => field::set(set.verb),
+        Verb::Tape(activity) => field::activity("tape", &activity),
+        Verb::Reciprocal(activity) => field::activity("reciprocal", &activity),
         Verb::Adjust(adjust) => network::adjust::run(&adjust),
         Verb::Plan(plan) => network::plan::run(&plan),
         Verb::Replay(replay) => replay::run(&replay),

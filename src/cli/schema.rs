@@ -5,7 +5,7 @@ use super::arguments::{Schema, Which};
 use super::say;
 use crate::book::classes::{self, Class, Limit, Rate};
 use crate::book::wording::Wording;
-use crate::report::{causes, json, live, network, plan};
+use crate::report::{causes, json, live, network, plan, today};
 use crate::units::Unit;
 
 pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
@@ -16,6 +16,7 @@ pub(super) fn run(schema: &Schema) -> Result<(), Failure> {
         Which::Explain => causes::schema(),
         Which::Adjust => network::schema(),
         Which::Plan => plan::schema(),
+        Which::Today => today::schema(),
     };
     say::line(format_args!("{}", serde_json::to_string_pretty(&schema).expect("a schema is plain data")));
     Ok(())
@@ -54,6 +55,10 @@ fn limits(class: &Class) -> Vec<String> {
         height("spread up to", &class.spread_max),
         height("two differences within", &class.two_differences_max),
         class.even_setups.map(|basis| format!("an even number of setups{}", basis.remark())),
+        class.collimation_max.map(|rate| format!("line of sight within {} mm per m{}", rate.mm, rate.basis.remark())),
+        class
+            .collimation_interval
+            .map(|interval| format!("line of sight tested every {} days{}", interval.days, interval.basis.remark())),
         class.sequence.map(|sequence| format!("sequence {sequence}")),
     ]
     .into_iter()

@@ -3,13 +3,20 @@
 use super::check::{Check, within};
 use super::given::{ClassGiven, OwnClass, Said};
 use super::measures::positive_length;
-use crate::book::classes::{self, Basis, Class, Limit, Rate};
+use crate::book::classes::{self, Basis, Class, Interval, Limit, Rate};
 
 /// The largest misclosure that a class of one's own may allow, in mm per root km or per root setup: ten times what
 /// rough levelling is allowed, so more is a slip of the unit.
 const RATE_MAX_MM: f64 = 1000.0;
 /// The smallest: a hundredth of the strictest class, so less is a slip of the unit.
 const RATE_MIN_MM: f64 = 0.02;
+
+/// Inclinations of a line of sight that somebody may ask for, mm per m: no test tells less than the first, and a level
+/// that is out by more than the second is not used.
+const COLLIMATION_MIN_MM: f64 = 0.001;
+const COLLIMATION_MAX_MM: f64 = 1.0;
+/// A test that is older than a year tells nothing.
+const INTERVAL_MAX_DAYS: u32 = 366;
 
 /// The class; that of building work where none was given or where it is wrong.
 pub(super) fn class(check: &mut Check<'_>, given: Option<&Said<ClassGiven>>) -> Class {
@@ -66,6 +73,17 @@ fn own_class(check: &mut Check<'_>, own: &OwnClass, base: Option<Class>) -> Clas
             Some(false) => None,
             None => base.even_setups,
         },
+        collimation_max: {
+            let own = check
+                .read(own.collimation_max_mm_per_m.as_ref(), |&mm| within(mm, COLLIMATION_MIN_MM, COLLIMATION_MAX_MM));
+            own.map(|mm| Rate { mm, basis: Basis::Own }).or(base.collimation_max)
+        },
+        collimation_interval: {
+            let days = check.read(own.collimation_interval_days.as_ref(), |&days| {
+                within(f64::from(days), 1.0, f64::from(INTERVAL_MAX_DAYS)).map(|_| days)
+            });
+            days.map(|days| Interval { days, basis: Basis::Own }).or(base.collimation_interval)
+        },
         sequence: base.sequence,
     }
 }
@@ -86,6 +104,8 @@ fn empty() -> Class {
         spread_max: None,
         two_differences_max: None,
         even_setups: None,
+        collimation_max: None,
+        collimation_interval: None,
         sequence: None,
     }
 }

@@ -125,6 +125,8 @@ pub struct StaffsGiven {
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", default, expecting = "a table")]
 pub struct LevelGiven {
+    /// What it is called, to keep its tests by: `L-2`.
+    pub name: Option<Said<String>>,
     /// Shortest sight that it reads, `1.5 m`.
     pub sight_min: Option<Said<String>>,
     /// Longest sight that it reads, `100 m`.
@@ -215,6 +217,10 @@ pub struct OwnClass {
     pub two_differences_max: Option<Said<String>>,
     /// The number of setups between marks must be even.
     pub even_setups: Option<Said<bool>>,
+    /// Largest inclination of the line of sight, mm per m.
+    pub collimation_max_mm_per_m: Option<Said<f64>>,
+    /// Days that a test of the line of sight holds.
+    pub collimation_interval_days: Option<Said<u32>>,
 }
 
 impl Given {
@@ -257,6 +263,7 @@ impl Given {
                 margin: self.staffs.margin.or(under.staffs.margin),
             },
             level: LevelGiven {
+                name: self.level.name.or(under.level.name),
                 sight_min: self.level.sight_min.or(under.level.sight_min),
                 sight_max: self.level.sight_max.or(under.level.sight_max),
                 reading_sd: self.level.reading_sd.or(under.level.reading_sd),

@@ -24,6 +24,8 @@ const SIGHT_MAX: Length = Length::from_mm(1_000_000);
 const READING_SD: Length = Length::from_um(300);
 /// Largest deviation that is believed: what scatters more is no staff reading.
 const READING_SD_MAX: Length = Length::from_mm(10);
+/// The longest name of an instrument, in characters: what fits on its case.
+const INSTRUMENT_NAME_MAX: usize = 64;
 /// Largest inclination of a line of sight that is corrected, mm per m: an instrument that is out by a tenth of this
 /// is adjusted, not corrected.
 const COLLIMATION_MAX_MM_PER_M: f64 = 10.0;
@@ -129,7 +131,14 @@ fn instrument(check: &mut Check<'_>, given: &LevelGiven) -> Instrument {
     }
     let reading = |text: &String| at_most(positive_length(text)?, READING_SD_MAX, text);
     let reading_sd = check.read(given.reading_sd.as_ref(), reading).unwrap_or(READING_SD);
-    Instrument { sight_min, sight_max, reading_sd }
+    let name = check.read(given.name.as_ref(), |text| match text.trim() {
+        "" => Err("an empty name found, one such as \"L-2\" was wanted".to_owned()),
+        name if name.chars().count() > INSTRUMENT_NAME_MAX => {
+            Err(format!("a name of more than {INSTRUMENT_NAME_MAX} characters found, a shorter one was wanted"))
+        }
+        name => Ok(name.to_owned()),
+    });
+    Instrument { sight_min, sight_max, name, reading_sd }
 }
 
 fn at_most(length: Length, most: Length, text: &str) -> Result<Length, String> {

@@ -27,10 +27,9 @@ pub(super) fn point_with_elevation(text: &str, job: Unit) -> Result<(PointName, 
         return Err(format!("{text:?} gives no elevation, a point such as BM-1=52.3480 was wanted"));
     };
     let name = point(name)?;
-    let (digits, unit) = split(elevation);
-    let unit = unit.map_or(Ok(job), str::parse);
-    let measured = unit.and_then(|unit| Measured::parse(digits, unit));
-    measured.map(|measured| (name.clone(), measured)).map_err(|error| format!("elevation of {name}: {error}"))
+    Measured::said(elevation, job)
+        .map(|measured| (name.clone(), measured))
+        .map_err(|error| format!("elevation of {name}: {error}"))
 }
 
 /// The name of a point.

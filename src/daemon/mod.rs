@@ -9,6 +9,7 @@
 
 mod clock;
 pub mod control;
+mod desk;
 mod keep;
 pub mod outlet;
 mod post;
@@ -25,6 +26,7 @@ use crate::book::event::Origin;
 use crate::link::{EventReceiver, Gone, LinkEvent, Stop};
 
 pub use clock::{Clock, SystemClock};
+pub use desk::{Desk, NothingKept};
 pub use keep::{Keep, Kept, NotKept, Worry, fold};
 pub use post::{Outcome, Post, attend};
 pub use recognise::{Listener, Recognised};
@@ -113,7 +115,14 @@ pub async fn run<K: Keep>(
         session.turn(wake);
         if stopping {
             // What the port's thread had read by now is kept too; it closes the port within a bounded time.
-            while link_open && session.keeps() {
+            while link_open {
+                if !session.keeps() {
+                    // The store failed meanwhile: it is tried once more before what is still to be read is given up.
+                    session.turn(Wake::Stop);
+                    if !session.keeps() {
+                        break;
+                    }
+                }
                 match tokio::time::timeout(TICK, link.recv_some(TURN_BYTES)).await {
                     Ok(Ok(events)) => session.turn(Wake::Link(events)),
                     Ok(Err(_)) | Err(_) => link_open = false,

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use crate::book::event::{Body, Event, LinkState};
 use crate::book::moment::Moment;
 use crate::book::{Book, Input, decide, judge};
+use crate::field;
 use crate::protocol::{Decoder, Format, FormatErrors, Piece};
 
 /// Beyond this every silence that ends a record has passed.
@@ -63,7 +64,7 @@ impl fmt::Display for NotReplayed {
 impl std::error::Error for NotReplayed {}
 
 /// Runs the job again. Facts that did not come out of bytes (commands, the link, the clock) are taken as they were;
-/// readings, findings and verdicts are computed anew, with the format that was used or with another.
+/// readings, findings, verdicts and what activities come to are computed anew, with the format that was used or with another.
 ///
 /// # Errors
 /// A job that cannot be read at all.
@@ -76,7 +77,9 @@ pub fn replay(events: &[Event], other: Option<Arc<Format>>) -> Result<Replayed, 
     let (mut bytes, mut records) = (0, 0);
     for event in events {
         match &event.body {
-            Body::Announced { .. } | Body::Withdrawn { .. } | Body::VerdictGiven { .. } => again.compare(event),
+            Body::ActivityDone { .. } | Body::Announced { .. } | Body::Withdrawn { .. } | Body::VerdictGiven { .. } => {
+                again.compare(event)
+            }
             Body::Heard { .. } => {
                 bytes += event.raw.len();
                 records += 1;
@@ -154,6 +157,9 @@ impl Again {
     }
 
     fn told(&mut self, at: Moment) {
+        if let Some(done) = field::conclude(&self.book) {
+            self.keep(done, at, false, Vec::new());
+        }
         for body in judge(&self.book) {
             self.keep(body, at, false, Vec::new());
         }

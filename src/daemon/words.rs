@@ -2,6 +2,8 @@
 //!
 //! Told apart by their first word. A reading is named by its number; the latest is meant where a number may be left out.
 
+mod activities;
+
 use std::fmt;
 
 use crate::adjust::explain::misclosures;
@@ -26,7 +28,7 @@ pub struct Verb {
 
 /// Every command that can be said.
 pub const VERBS: &[Verb] = &[
-    Verb { word: "strike", follows: "[READING]", does: "strike a reading out; it stays and counts no more" },
+    Verb { word: "strike", follows: "[READING] | shot N", does: "strike a reading out; it stays and counts no more" },
     Verb { word: "restore", follows: "READING", does: "take a strike back" },
     Verb { word: "repeat", follows: "[READING]", does: "it is one more shot on the staff just read" },
     Verb { word: "role", follows: "READING|next back|fore|inter [POINT]", does: "what a reading is for" },
@@ -41,9 +43,38 @@ pub const VERBS: &[Verb] = &[
     Verb { word: "start", follows: "POINT", does: "a new run starts here" },
     Verb { word: "ack", follows: "[FINDING]", does: "seen: it stays in the record and holds nobody" },
     Verb { word: "key", follows: "STAFF [SIGHT] [back|fore|inter]", does: "a reading taken by eye, in the job's unit" },
+    Verb { word: "wires", follows: "UPPER MIDDLE LOWER [back|fore|inter]", does: "three wires read by eye" },
     Verb { word: "accept", follows: "NUMBER [READING] [FINDING]", does: "yes, that is why the run does not close" },
     Verb { word: "undo", follows: "[EVENT]", does: "take a command back" },
+    Verb {
+        word: "test",
+        follows: "two-peg LAYOUT [LENGTH [BEYOND]] [xSHOTS] | field simplified|full",
+        does: "test the level, guided shot by shot",
+    },
+    Verb { word: "correct", follows: "collimation on|off|MM/M", does: "take the line of sight's inclination out" },
+    Verb {
+        word: "register",
+        follows: "NAME=ELEVATION [sd S] [date D] [datum T]",
+        does: "put a mark into the register",
+    },
+    Verb { word: "check", follows: "MARK against MARK", does: "does a mark agree with another?" },
+    Verb { word: "match", follows: "ELEVATION [on POINT] [within T]", does: "bring the line of sight to a height" },
+    Verb { word: "target", follows: "NAME ELEVATION [offset O] [within T]", does: "put a target on the list" },
+    Verb {
+        word: "set",
+        follows: "NAME [ELEVATION] [within T] [line APART width W]",
+        does: "set a target from this line of sight",
+    },
+    Verb { word: "mark", follows: "[SHOT] [by INITIALS]", does: "the mark is made where the staff stands" },
+    Verb { word: "reciprocal", follows: "FROM TO DISTANCE [xSETS]", does: "cross a gap from both banks" },
+    Verb {
+        word: "tape",
+        follows: "FROM TO certified L plummet W temperature T",
+        does: "carry a height up a hung tape",
+    },
+    Verb { word: "leave", follows: "", does: "leave test, target or transfer without a result" },
     Verb { word: "status", follows: "", does: "how the run stands" },
+    Verb { word: "today", follows: "", does: "what is due, open, provisional and checked" },
 ];
 
 /// What was said.
@@ -53,6 +84,8 @@ pub enum Spoken {
     Command(Command),
     /// A question: how the run stands.
     Status,
+    /// A question: what is due, open, provisional and checked.
+    Today,
 }
 
 /// Understands words, in a book that says what "the latest" is.
@@ -69,6 +102,7 @@ pub fn understand(words: &[String], book: &Book) -> Result<Spoken, Misunderstood
         _ => Err(wrong(verb, rest)),
     };
     let command = match verb {
+        "strike" if activities::strikes_shot(rest, book) => activities::strike_shot(rest, book)?,
         "strike" => Command::Strike { reading: reading_or_latest()?, place: StruckPlace::default() },
         "restore" => match rest {
             [number] => Command::Restore { reading: reading(verb, number)? },
@@ -129,7 +163,8 @@ pub fn understand(words: &[String], book: &Book) -> Result<Spoken, Misunderstood
             _ => return Err(wrong(verb, rest)),
         },
         "status" => return Ok(Spoken::Status),
-        _ => return Err(Misunderstood::NoSuchVerb { found: verb.to_owned() }),
+        "today" => return Ok(Spoken::Today),
+        _ => activities::understand(verb, rest, book)?,
     };
     Ok(Spoken::Command(command))
 }
@@ -193,7 +228,7 @@ fn known_point(text: &str, unit: Unit) -> Result<KnownPoint, Misunderstood> {
 }
 
 fn keyed(rest: &[&str], unit: Unit) -> Result<Reading, Misunderstood> {
-    let measured = |text: &str| Measured::parse(text, unit).map_err(|error| explained("key", error));
+    let measured = |text: &str| Measured::said(text, unit).map_err(|error| explained("key", error));
     let (staff, rest) = rest.split_first().ok_or_else(|| wrong("key", rest))?;
     let mut reading = Reading::of(measured(staff)?);
     let mut rest = rest;

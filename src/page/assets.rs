@@ -32,6 +32,7 @@ pub(super) const ALL: &[Asset] = &[
     script("/make.js", include_str!("assets/make.js")),
     script("/run.js", include_str!("assets/run.js")),
     script("/causes.js", include_str!("assets/causes.js")),
+    script("/beside.js", include_str!("assets/beside.js")),
     script("/book.js", include_str!("assets/book.js")),
     script("/commands.js", include_str!("assets/commands.js")),
     script("/keypad.js", include_str!("assets/keypad.js")),

@@ -96,10 +96,14 @@ pub(super) fn of(format: &Format, raw: &[u8]) -> Anatomy {
     let payload = &bytes[place.start..end];
     let mut slots = Slots::default();
     // How far it came is in the slots, whether it came to the end or not.
-    let _ = record::read(grammar, payload, &mut slots);
+    let whole = record::read(grammar, payload, &mut slots).is_ok();
     if let Some(rule) = record::chosen(grammar, payload).map(|chosen| &grammar.records[chosen]) {
         for (slot, field) in rule.fields.iter().enumerate() {
-            let Some(holds) = held(rule, slot, payload, &slots) else { continue };
+            let Some(mut holds) = held(rule, slot, payload, &slots) else { continue };
+            // Where the walk did not come to its end, no point was put and no unit was chosen yet.
+            if let Some(unit) = record::unit(rule, field, &slots).filter(|_| whole || !record::is_settled_late(field)) {
+                holds = format!("{holds} {unit}");
+            }
             let bytes = slots.place(slot);
             let what = What::Field { name: field.name.to_string(), means: field.means };
             part(place.start + bytes.start..place.start + bytes.end, what, holds);
@@ -110,7 +114,7 @@ pub(super) fn of(format: &Format, raw: &[u8]) -> Anatomy {
     anatomy
 }
 
-/// What a field holds, with its unit or its meaning.
+/// What a field holds, with its meaning.
 fn held(rule: &Rule, slot: usize, payload: &[u8], slots: &Slots) -> Option<String> {
     let field = &rule.fields[slot];
     let text = slots.text(slot, field, payload)?;
@@ -119,9 +123,6 @@ fn held(rule: &Rule, slot: usize, payload: &[u8], slots: &Slots) -> Option<Strin
             let meaning = &choice.items[usize::from(*item)].meaning;
             if **meaning == *text { text.into_owned() } else { format!("{text} ({meaning})") }
         }
-        _ => match record::unit(rule, field, slots) {
-            Some(unit) => format!("{text} {unit}"),
-            None => text.into_owned(),
-        },
+        _ => text.into_owned(),
     })
 }

@@ -6,6 +6,7 @@
 use std::fmt;
 use std::ops::Range;
 
+use super::limits::FAULTS_MAX;
 use crate::excerpt::Excerpt;
 
 /// All that is wrong with a format file; at least one.
@@ -32,7 +33,12 @@ impl FormatErrors {
     /// If there is no fault.
     pub(super) fn place(text: &str, faults: Vec<Fault>) -> Self {
         assert!(!faults.is_empty(), "an error without a fault");
-        FormatErrors { errors: faults.into_iter().map(|fault| fault.place(text)).collect() }
+        let beyond = faults.len().saturating_sub(FAULTS_MAX);
+        let mut errors: Vec<FormatError> = faults.into_iter().take(FAULTS_MAX).map(|fault| fault.place(text)).collect();
+        if let (Some(last), true) = (errors.last_mut(), beyond > 0) {
+            last.advice = Some(format!("{beyond} more were found"));
+        }
+        FormatErrors { errors }
     }
 
     /// The errors, in the order in which they were found.

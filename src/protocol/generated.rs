@@ -12,7 +12,8 @@ use content::Make;
 pub(super) use dice::Dice;
 use fields::{binary, characters};
 
-use super::record::Record;
+use super::record::{Content, Record};
+use crate::units::Digits;
 
 /// A format made up, and how records for it are made.
 pub(super) struct Made {
@@ -37,6 +38,21 @@ impl Made {
             }
         }
         record
+    }
+
+    /// One record with a staff reading such as is taken on a building site, in metres; the reading, if the format is
+    /// fine enough for one.
+    pub(super) fn shot(&self, dice: &mut Dice) -> Option<(Record, Digits)> {
+        let mut record = self.record(dice);
+        let staff = self.fields[0].content.staff(dice)?;
+        for (name, content) in &mut record.fields {
+            match &**name {
+                name if name == self.fields[0].name => *content = Content::Number(staff),
+                "u" => *content = Content::Text("M".to_owned()),
+                _ => {}
+            }
+        }
+        Some((record, staff))
     }
 }
 
@@ -77,6 +93,8 @@ pub(super) fn made(dice: &mut Dice) -> Made {
     text.push_str(&self::frame(frame, layout, &checks, dice));
     text.push_str(&checks.text);
     if frame == 4 {
+        // All frames have one size, so none may end early.
+        record = record.replace("short = true", "short = false");
         // The size is only known now; what the first attempt says is wrong says what it must be.
         let trial = format!("{text}{record}").replace("size = 0", "size = 60000");
         let said = super::Format::parse(&trial).unwrap_err().to_string();
@@ -166,9 +184,10 @@ fn frame(frame: u64, layout: &str, checks: &Checks, dice: &mut Dice) -> String {
             dice.pick(&["big", "little"]),
             dice.pick(&["frame", "rest", "body"]),
         ),
-        6 => match dice.below(3) {
+        6 => match dice.below(4) {
             0 => "kind = \"delimited\"\nstart = [0x7E]\nend = [0x7E]\nescape = { byte = 0x7D, flip = 0x20 }\n".to_owned(),
-            1 => "kind = \"delimited\"\nstart = [0x10, 0x02]\nend = [0x10, 0x03]\nescape = { byte = 0x10, flip = 0 }\n".to_owned(),
+            1 => "kind = \"delimited\"\nstart = [0x02]\nend = [0x03]\nescape = { byte = 0x10, flip = 0 }\n".to_owned(),
+            2 => "kind = \"delimited\"\nstart = [0x10, 0x02]\nend = [0x10, 0x03]\nescape = { byte = 0x10, flip = 0 }\n".to_owned(),
             _ => "kind = \"delimited\"\nstart = [0xC0]\nend = [0xC0]\nescape = { byte = 0xDB, replaces = [[0xC0, 0xDC], [0xDB, 0xDD]] }\n"
                 .to_owned(),
         },
@@ -195,6 +214,7 @@ fn body(layout: &str, letters: &'static str, begins: bool, fields: &mut Vec<Fiel
             dice.pick(&[";", ", "]),
             dice.pick(&["=", ":"])
         )),
+        "columns" => text.push_str(&format!("short = {}\n", dice.one_in(3))),
         "lines" => text.push_str("line_end = \"\\r\\n\"\n"),
         _ => {}
     }

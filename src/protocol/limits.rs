@@ -17,8 +17,30 @@ pub const RECORDS_MAX: usize = 32;
 /// The most fields in one record.
 pub const FIELDS_MAX: usize = 128;
 
+/// The most parts of one record: fields, literals, and bytes that are passed over.
+pub const PARTS_MAX: usize = 256;
+
+/// The most values of one choice: each field that is one is held against all of them.
+pub const VALUES_MAX: usize = 256;
+
+/// The most texts that stand for no value in one field, for the same reason.
+pub const ABSENT_MAX: usize = 16;
+
+/// The most looks at a frame that it takes to tell its record from the others: each value of a literal or a choosing
+/// field is one, and each item that is passed on the way to it.
+pub const LOOKS_MAX: usize = 512;
+
+/// The most walks over a whole frame for the same purpose: one for each key or JSON pointer that tells records apart.
+pub const SCANS_MAX: usize = 64;
+
+/// The most faults of a format file that are told at once: nobody reads more, and each costs a look at the file.
+pub const FAULTS_MAX: usize = 50;
+
 /// The most checks over one frame: each reads it once more.
 pub const CHECKS_MAX: usize = 4;
+
+/// The least bound of a frame in bytes that a format may name: each piece of noise so long is one in the record.
+pub const FRAME_LEAST: usize = 8;
 
 /// The longest frame in bytes unless the format says otherwise.
 pub const FRAME_DEFAULT: usize = 4 * 1024;

@@ -11,6 +11,7 @@
 //! | [`Decoder`] | bytes in, [`Piece`]s out |
 //! | `anatomy` | what each part of a frame was taken for, for people |
 //! | `examine` | what can be said of a format without an instrument |
+//! | [`draft`] | a format file proposed from a capture |
 //! | `reference` | the language described by its own types |
 //!
 //! Pure: no clock, thread, file, socket, environment or logging. Every byte that is pushed comes out in exactly one
@@ -22,6 +23,7 @@
 mod anatomy;
 mod checksum;
 mod decoder;
+pub mod draft;
 mod errors;
 mod examine;
 mod examples;

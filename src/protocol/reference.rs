@@ -7,6 +7,7 @@ use std::fmt::Write as _;
 use schemars::generate::SchemaSettings;
 use serde_json::{Map, Value};
 
+use super::checksum::catalogue::CATALOGUE;
 use super::format::file::File;
 
 /// The JSON Schema of the language, indented.
@@ -24,6 +25,10 @@ pub fn reference() -> String {
     let definitions = schema["$defs"].as_object().into_iter().flatten();
     for (name, definition) in in_order(&schema, definitions.map(|(name, _)| name.as_str())) {
         describe(name, definition, &mut page);
+    }
+    page.push_str("## Names of CRCs\n\n| name | bits |\n|---|---|\n");
+    for (name, entry) in CATALOGUE {
+        let _ = writeln!(page, "| `{name}` | {} |", entry.bits());
     }
     page
 }
@@ -237,7 +242,11 @@ mod tests {
         for (line, text) in page.lines().enumerate().filter(|(_, text)| text.starts_with("| ")) {
             let meaning = text.rsplit('|').nth(1).unwrap_or_default().trim();
             assert!(
-                meaning.len() > 5 || text.starts_with("| key") || text.starts_with("| value"),
+                meaning.len() > 5
+                    || text.starts_with("| key")
+                    || text.starts_with("| value")
+                    || text.starts_with("| name")
+                    || text.starts_with("| `CRC-"),
                 "line {line}: {text}"
             );
         }

@@ -7,12 +7,14 @@ use serde::Serialize;
 
 use super::document::{about, by_words};
 use super::live::{self, JobLine, ReadingLine, SCHEMA, Status};
+use crate::book::activity::Task;
 use crate::book::event::{Command, Verdict};
 use crate::book::finding::{Finding, Priority};
 use crate::book::reading::Role;
 use crate::book::run::Run;
 use crate::book::wording::Wording;
 use crate::book::{Book, NextStaff, Said, next_staff};
+use crate::field;
 use crate::units::Unit;
 
 /// How a job stands.
@@ -61,6 +63,8 @@ pub struct Now {
     pub closure: Option<Closing>,
     /// What the crew has been told and whose cause is not gone, the most urgent and newest first.
     pub findings: Vec<Told>,
+    /// What goes on beside the run, or has just come to something; none while readings are the run's.
+    pub beside: Option<Beside>,
     /// How many readings there are.
     pub readings: usize,
     /// Length of the run.
@@ -71,6 +75,21 @@ pub struct Now {
     pub undo: Option<u64>,
     /// Counted up whenever the plots have changed: the last event that changed them.
     pub plots: u64,
+}
+
+/// An activity beside the run.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Beside {
+    /// What it is: two-peg test, target, ...
+    pub task: &'static str,
+    /// Readings go to it; else it is done.
+    pub under_way: bool,
+    /// How it stands, or what it came to.
+    pub words: Vec<String>,
+    /// What to do next.
+    pub next: Option<String>,
+    /// It waits for marks to be made.
+    pub takes_marks: bool,
 }
 
 /// One run in short.
@@ -238,12 +257,27 @@ pub fn now(book: &Book, not_recording: Option<&str>, plots: u64) -> Now {
         staff: if book.is_open() { staff(book, say) } else { None },
         closure: closing(book, say),
         findings,
+        beside: if book.is_open() { beside(book) } else { None },
         readings: book.entries().len(),
         distance: book.runs().last().map(|run| say.distance(run.distance())),
         runs: book.runs().iter().map(|run| brief(run, say)).collect(),
         undo: book.amendments().latest().map(|said| said.event),
         plots,
     }
+}
+
+/// The activity under way; or the latest, until the run goes on.
+fn beside(book: &Book) -> Option<Beside> {
+    let activity = book.activities().latest()?;
+    let takes_marks = matches!(activity.task, Task::SetTarget { .. });
+    let under_way = book.activities().under_way().is_some();
+    let task = activity.task.name();
+    if under_way {
+        let guide = field::guide(book, activity);
+        return Some(Beside { task, under_way, words: guide.so_far, next: guide.next, takes_marks });
+    }
+    let done = activity.done().filter(|done| book.entries().last().is_none_or(|entry| entry.event < done.event))?;
+    Some(Beside { task, under_way, words: done.said.clone(), next: None, takes_marks })
 }
 
 /// One row of the book.

@@ -39,7 +39,7 @@ pub(super) fn copy(source: &Connection, from: &Path, to: &Path) -> Result<Backup
     if to.symlink_metadata().is_ok() {
         return Err(Fault::Exists.on(&to));
     }
-    check_name(&to).map_err(|fault| fault.on(&to))?;
+    check_name(&to, &BESIDE).map_err(|fault| fault.on(&to))?;
     let hold = Hold::create(&to).map_err(|fault| fault.on(&to))?;
     let copied = fill(source, &to).and_then(|()| check(wanted, &to)).map_err(|trouble| trouble.on(&to));
     drop(hold);
@@ -52,10 +52,12 @@ pub(super) fn copy(source: &Connection, from: &Path, to: &Path) -> Result<Backup
     copied
 }
 
-/// Refuses a name beside which an older job of the same name has left something.
-pub(super) fn check_name(path: &Path) -> Result<(), Fault> {
-    let left = ["-wal", "-shm", "-journal"].map(|ending| beside(path, ending));
-    match left.into_iter().find(|beside| beside.exists()) {
+/// The endings of what an older job of the same name may have left beside it.
+pub(super) const BESIDE: [&str; 3] = ["-wal", "-shm", "-journal"];
+
+/// Refuses a name beside which one of these is left.
+pub(super) fn check_name(path: &Path, endings: &[&str]) -> Result<(), Fault> {
+    match endings.iter().map(|ending| beside(path, ending)).find(|beside| beside.exists()) {
         Some(beside) => Err(Fault::Leftover { beside }),
         None => Ok(()),
     }

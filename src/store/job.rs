@@ -57,7 +57,7 @@ impl Job {
         if path.symlink_metadata().is_ok() {
             return Err(Fault::Exists.on(&path));
         }
-        Job::make(path, Hold::create)
+        Job::make(path, Hold::create, &backup::BESIDE)
     }
 
     /// Begins a new job in an empty file: a making that was cut short leaves one, see [`Fault::Unmade`].
@@ -65,13 +65,15 @@ impl Job {
     /// # Errors
     /// As [`Job::create`]; a file in which there is something.
     pub fn create_in_empty(path: &Path) -> Result<Job, StoreError> {
-        Job::make(absolute(path)?, Hold::take_empty)
+        // A journal beside an empty file is of the same making: there is nothing in it to roll back to, and SQLite
+        // removes it.
+        Job::make(absolute(path)?, Hold::take_empty, &["-wal", "-shm"])
     }
 
-    fn make(path: PathBuf, hold: fn(&Path) -> Result<Hold, Fault>) -> Result<Job, StoreError> {
+    fn make(path: PathBuf, hold: fn(&Path) -> Result<Hold, Fault>, unwanted: &[&str]) -> Result<Job, StoreError> {
         let fault = |trouble: Trouble| trouble.on(&path);
         schema::check_engine().map_err(|fault| fault.on(&path))?;
-        let checked = backup::check_name(&path).and_then(|()| room::check_folder(&path));
+        let checked = backup::check_name(&path, unwanted).and_then(|()| room::check_folder(&path));
         let hold = checked.and_then(|()| hold(&path)).map_err(|fault| fault.on(&path))?;
         let made = connect(&path).and_then(|connection| {
             schema::create(&connection)?;

@@ -51,6 +51,14 @@ impl Reader {
         row::last(&self.connection).map_err(|trouble| trouble.on(&self.path))
     }
 
+    /// An event's number and hash, if it is there: to be compared with a head that was written down.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn head_at(&self, event: u64) -> Result<Option<Head>, StoreError> {
+        row::head_at(&self.connection, event).map_err(|trouble| trouble.on(&self.path))
+    }
+
     /// Whether the record is as it was kept.
     ///
     /// # Errors

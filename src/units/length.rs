@@ -384,6 +384,18 @@ impl Measured {
         Measured::of(&Numeral::read(text.as_bytes()).map_err(LengthError::Number)?, unit)
     }
 
+    /// As a person says it: digits with their unit behind them, `171.75ft`, or without one, in `unit`.
+    ///
+    /// # Errors
+    /// As [`Length::parse`], or a unit that is none.
+    pub fn said(text: &str, unit: Unit) -> Result<Self, LengthError> {
+        let text = text.trim();
+        match text.find(char::is_alphabetic) {
+            Some(at) => Measured::parse(text[..at].trim_end(), text[at..].parse()?),
+            None => Measured::parse(text, unit),
+        }
+    }
+
     /// From a number that was read before, and its unit.
     ///
     /// # Errors

@@ -176,6 +176,7 @@ fn job(folder: &TempDir, name: &str, known: &[(&str, &str)], start: &str, setups
         instrument: Instrument {
             sight_min: Length::from_mm(1500),
             sight_max: Length::from_mm(100_000),
+            name: None,
             reading_sd: Length::from_um(300),
         },
         corrections: Corrections::default(),

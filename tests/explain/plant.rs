@@ -175,6 +175,8 @@ fn class(mm: f64) -> Class {
         spread_max: None,
         two_differences_max: None,
         even_setups: None,
+        collimation_interval: None,
+        collimation_max: None,
         sequence: None,
     }
 }
@@ -232,6 +234,7 @@ fn scene(dice: &mut Dice, setups: usize, unit: Unit) -> Scene {
         instrument: Instrument {
             sight_min: Length::from_mm(1500),
             sight_max: Length::from_mm(100_000),
+            name: None,
             reading_sd: Length::from_um(300),
         },
         corrections: Corrections::default(),

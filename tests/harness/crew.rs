@@ -11,6 +11,7 @@ use closerun::book::reading::{Heard, PointName, Reading};
 use closerun::book::sequence::Sequence;
 use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
 use closerun::book::{Book, Input, Refused, decide, judge};
+use closerun::field;
 use closerun::units::{Length, Measured, Unit};
 
 /// A job's events so far, and the book that they come to.
@@ -31,6 +32,7 @@ pub fn settings() -> Settings {
         known: vec![known("BM-1", "50.0000")],
         staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
         instrument: Instrument {
+            name: None,
             sight_min: Length::from_mm(1500),
             sight_max: Length::from_mm(100_000),
             reading_sd: Length::from_um(300),
@@ -80,9 +82,13 @@ impl Crew {
         if let Some(body) = decide(&self.book, &input)? {
             self.keep(body, raw.clone());
         }
+        if let Some(done) = field::conclude(&self.book) {
+            self.keep(done, Vec::new());
+        }
         for body in judge(&self.book) {
             self.keep(body, Vec::new());
         }
+        assert_eq!(field::conclude(&self.book), None, "an activity comes to one result");
         assert_eq!(judge(&self.book), Vec::new(), "the crew is told once");
         self.book.settled();
         let mut folded = Book::fold(&self.events);

@@ -1,4 +1,5 @@
-//! Published worked examples, `fixtures/levelling`, with every number as the digits that stand in the file.
+//! Published worked examples, `fixtures/levelling` and `fixtures/field`, with every number as the digits that stand in
+//! the file.
 //!
 //! The files' keys are explained in `fixtures/README.md`.
 
@@ -206,8 +207,9 @@ pub fn cases<Input: DeserializeOwned, Published: DeserializeOwned>(kind: &str) -
 }
 
 fn texts() -> Vec<(String, String)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/levelling");
-    let mut files: Vec<_> = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let folder = |name| Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name);
+    let listed = |name| fs::read_dir(folder(name)).unwrap().map(|entry| entry.unwrap().path());
+    let mut files: Vec<_> = listed("levelling").chain(listed("field")).collect();
     files.sort();
     let id = |file: &Path| file.file_stem().unwrap().to_string_lossy().into_owned();
     files.iter().map(|file| (id(file), fs::read_to_string(file).unwrap())).collect()

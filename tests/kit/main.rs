@@ -1,6 +1,7 @@
 //! The integrator's kit, as a person drives it: the built program, its files, its exit codes and what it prints.
 
 mod check;
+mod draft;
 mod golden;
 mod guide;
 mod language;

@@ -35,6 +35,7 @@
 #[path = "../harness/mod.rs"]
 mod harness;
 
+mod activities;
 mod bytes;
 mod chunks;
 mod endless;

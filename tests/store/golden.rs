@@ -63,7 +63,7 @@ fn a_row_that_was_stored_is_still_understood() {
 /// hold it.
 #[test]
 fn the_samples_hold_every_variant() {
-    let (mut bodies, mut heards, mut links, mut commands) = ([0; 12], [0; 10], [0; 6], [0; 16]);
+    let (mut bodies, mut heards, mut links, mut commands) = ([0; 13], [0; 10], [0; 6], [0; 24]);
     for event in samples::all() {
         let body = match event.body {
             Body::JobOpened { .. } => 0,
@@ -113,6 +113,14 @@ fn the_samples_hold_every_variant() {
                     Said::KeyIn { .. } => 13,
                     Said::Undo { .. } => 14,
                     Said::Accept { .. } => 15,
+                    Said::KeyInWires { .. } => 16,
+                    Said::BeginActivity { .. } => 17,
+                    Said::LeaveActivity => 18,
+                    Said::StrikeShot { .. } => 19,
+                    Said::MarkHere { .. } => 20,
+                    Said::Design { .. } => 21,
+                    Said::Register { .. } => 22,
+                    Said::Collimation { .. } => 23,
                 }] += 1;
                 5
             }
@@ -122,6 +130,7 @@ fn the_samples_hold_every_variant() {
             Body::ClockStepped { .. } => 9,
             Body::RecordingResumed { .. } => 10,
             Body::ListeningEnded { .. } => 11,
+            Body::ActivityDone { .. } => 12,
         };
         bodies[body] += 1;
     }

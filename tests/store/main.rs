@@ -2,6 +2,7 @@
 //! later shows.
 
 mod altered;
+mod beside;
 mod child;
 mod crash;
 mod faults;

@@ -1,6 +1,6 @@
 //! One event of every kind, every way of hearing, every command: what the goldens and the walks are made from.
 
-use closerun::book::classes::{Basis, Class, Limit, Rate};
+use closerun::book::classes::{Basis, Class, Interval, Limit, Rate};
 use closerun::book::event::{Body, Command, Event, LinkState, Origin, StruckPlace, Taken, Target, Verdict};
 use closerun::book::finding::{FindingId, FindingKey, Place, Priority};
 use closerun::book::moment::Moment;
@@ -10,6 +10,8 @@ use closerun::book::settings::{
     Booking, Corrections, Instrument, KnownPoint, Settings, StaffExpansion, Staffs, StaffsInUse,
 };
 use closerun::units::{Length, Measured, Unit};
+
+use crate::beside;
 
 /// 2026-03-14T08:00:00Z.
 const MORNING_US: i64 = 1_773_475_200_000_000;
@@ -91,6 +93,11 @@ pub(crate) fn all() -> Vec<Event> {
     push(Body::ClockStepped { by_ms: -3_600_000 }, b"");
     push(Body::RecordingResumed { cause: "the disk is full".into() }, b"");
     push(Body::ListeningEnded { reason: "told to stop".into() }, b"");
+    for outcome in beside::outcomes() {
+        let said = vec!["in words".to_owned(), "and more".to_owned()];
+        push(Body::ActivityDone { activity: 3, outcome, said }, b"");
+    }
+    push(Body::Resettled { settings: Box::new(tested_settings()) }, b"");
     events
 }
 
@@ -151,7 +158,7 @@ fn commands() -> Vec<Command> {
         cause: cause.to_owned(),
         taken,
     };
-    vec![
+    let mut commands = vec![
         Command::Strike { reading: 3, place: StruckPlace::Free },
         Command::Strike { reading: 4, place: StruckPlace::Empty },
         Command::Restore { reading: 3 },
@@ -179,7 +186,9 @@ fn commands() -> Vec<Command> {
         accept("another mark", Taken::Point { reading: 7, point: point("BM-2") }),
         accept("digits turned", Taken::Known { known: known("BM-2", "52.3840", Unit::Metre, false) }),
         accept("staff zeros", Taken::Booked),
-    ]
+    ];
+    commands.extend(beside::commands());
+    commands
 }
 
 fn key() -> FindingKey {
@@ -206,6 +215,8 @@ fn settings() -> Settings {
             spread_max: limit(Length::from_um(500), Basis::Own),
             two_differences_max: limit(Length::from_um(700), Basis::Own),
             even_setups: Some(Basis::FromMemory),
+            collimation_max: None,
+            collimation_interval: None,
             sequence: Some("aBFFB".parse().unwrap()),
         },
         sequence: "aBBFFx3".parse().unwrap(),
@@ -227,6 +238,16 @@ fn settings() -> Settings {
     }
 }
 
+/// Settings that ask for tests of the line of sight, of an instrument with a name.
+fn tested_settings() -> Settings {
+    let class = Class {
+        collimation_max: Some(Rate { mm: 0.05, basis: Basis::FromMemory }),
+        collimation_interval: Some(Interval { days: 7, basis: Basis::Own }),
+        ..settings().class
+    };
+    Settings { class, instrument: Instrument { name: Some("L-2".into()), ..instrument() }, ..settings() }
+}
+
 /// Settings with nothing set that can be left out.
 fn plain_settings() -> Settings {
     Settings {
@@ -243,6 +264,8 @@ fn plain_settings() -> Settings {
             spread_max: None,
             two_differences_max: None,
             even_setups: None,
+            collimation_max: None,
+            collimation_interval: None,
             sequence: None,
             ..settings().class
         },
@@ -260,6 +283,7 @@ fn instrument() -> Instrument {
     Instrument {
         sight_min: Length::from_mm(1_500),
         sight_max: Length::from_mm(100_000),
+        name: None,
         reading_sd: Length::from_um(50),
     }
 }

@@ -57,22 +57,6 @@ pub enum Column {
     Setups,
 }
 
-/// Whether a spreadsheet would take the text for a formula, or would once apostrophes before it are taken off.
-fn like_formula(text: &str) -> bool {
-    text.trim_start_matches('\'').starts_with(['=', '+', '-', '@'])
-}
-
-fn guarded(name: &str) -> String {
-    if like_formula(name) { format!("'{name}") } else { name.to_owned() }
-}
-
-fn unguarded(name: &str) -> &str {
-    match name.strip_prefix('\'') {
-        Some(bare) if like_formula(bare) => bare,
-        _ => name,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

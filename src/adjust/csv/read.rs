@@ -3,9 +3,10 @@
 use ::csv::{ReaderBuilder, StringRecord};
 
 use super::error::{CsvError, Problem};
-use super::{COLUMNS, Column, unguarded};
+use super::{COLUMNS, Column};
 use crate::adjust::given::{Given, Hold, KnownMark, Section};
 use crate::book::reading::PointName;
+use crate::formula::unguarded;
 use crate::units::{Length, Unit};
 
 /// The columns that must be there.

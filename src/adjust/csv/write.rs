@@ -1,7 +1,8 @@
 //! Writing a network, with as few digits as are exact.
 
-use super::{COLUMNS, guarded};
+use super::COLUMNS;
 use crate::adjust::given::{Given, Hold, KnownMark};
+use crate::formula::guarded;
 use crate::units::{Length, Unit};
 
 /// Writes a network, in `unit` where that is exact, else in metres; [`read`] gives the same network again.

@@ -97,10 +97,12 @@ impl Found {
     }
 }
 
-/// Every point that must be a mark: ends of runs and of stretches without a gap, points with a name, known points, and
-/// points on which intermediate sights hang.
+/// Every point that must be a mark: ends of runs and of stretches without a gap, points with a name, known points, ends
+/// of what was carried up a tape or across a gap, and points on which intermediate sights hang.
 fn marks(book: &Book, detail: Detail, hangs: &impl Fn(&Side) -> bool) -> BTreeSet<PointName> {
     let mut marks: BTreeSet<PointName> = book.known().keys().cloned().collect();
+    let ends = book.activities().rises().filter_map(|observed| observed.activity.task.ends());
+    marks.extend(ends.flat_map(|(from, to)| [from.clone(), to.clone()]));
     for run in book.runs() {
         marks.insert(run.start.clone());
         for (index, setup) in run.setups.iter().enumerate() {

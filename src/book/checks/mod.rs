@@ -5,6 +5,7 @@
 
 mod balance;
 mod closing;
+mod collimation;
 mod observing;
 mod setup;
 mod shot;
@@ -39,7 +40,8 @@ const AT_SETUP: &[fn(&At<'_>, &mut Vec<Finding>)] = &[
 ];
 
 /// The checks made on the run as it stands, after its latest setup.
-const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] = &[balance::balance_sum, closing::outlook, observing::sequence];
+const ON_RUN: &[fn(&At<'_>, &mut Vec<Finding>)] =
+    &[balance::balance_sum, collimation::due, collimation::effect, closing::outlook, observing::sequence];
 
 /// Share of its limit that a value must fall below before a finding is taken back, so that one which hovers about
 /// its limit is said once; in tenths, so that lengths are compared in whole numbers.

@@ -50,6 +50,12 @@ pub struct Class {
     /// The number of setups between marks must be even, which is known in this way.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub even_setups: Option<Basis>,
+    /// Largest inclination of the line of sight, mm per m.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub collimation_max: Option<Rate>,
+    /// How long a test of the line of sight holds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub collimation_interval: Option<Interval>,
     /// The observing sequence that the class asks for: what a job observes by unless it says otherwise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sequence: Option<Sequence>,
@@ -64,10 +70,19 @@ pub struct Limit {
     pub basis: Basis,
 }
 
-/// A limit that grows with the root of length or of setups.
+/// A number of days.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Interval {
+    /// How many.
+    pub days: u32,
+    /// How it is known.
+    pub basis: Basis,
+}
+
+/// A limit that grows with the root of length or of setups, or with the length itself.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Rate {
-    /// Millimetres per root unit.
+    /// Millimetres per root unit, or per metre.
     pub mm: f64,
     /// How it is known.
     pub basis: Basis,

@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use serde::Deserialize;
 use toml::{Table, Value};
 
-use super::{Basis, Class, Limit, Rate};
+use super::{Basis, Class, Interval, Limit, Rate};
 use crate::nearest::nearest;
 use crate::units::{Length, Unit};
 
@@ -129,6 +129,11 @@ impl Lookup<'_> {
                 let must = value.as_bool().expect("a class's even_number_of_setups is true or false");
                 must.then_some(basis)
             }),
+            collimation_max: self.rate("max_collimation_mm_per_m"),
+            collimation_interval: self.value("collimation_check_interval_days").map(|(value, basis)| {
+                let days = value.as_integer().and_then(|days| u32::try_from(days).ok());
+                Interval { days: days.expect("a class's collimation_check_interval_days is a number"), basis }
+            }),
             sequence: self.value("required_sequence").map(|(value, _)| {
                 value.as_str().and_then(|text| text.parse().ok()).expect("a class's required_sequence is one of ours")
             }),
@@ -181,6 +186,8 @@ mod tests {
         "max_spread_mm",
         "max_setup_repeat_diff_mm",
         "even_number_of_setups",
+        "max_collimation_mm_per_m",
+        "collimation_check_interval_days",
     ];
 
     fn table() -> Vec<Table> {
@@ -209,6 +216,10 @@ mod tests {
             mm("max_spread_mm", &class.spread_max),
             mm("max_setup_repeat_diff_mm", &class.two_differences_max),
             class.even_setups.map(|basis| ("even_number_of_setups", 1.0, basis)),
+            rate("max_collimation_mm_per_m", class.collimation_max),
+            class
+                .collimation_interval
+                .map(|interval| ("collimation_check_interval_days", f64::from(interval.days), interval.basis)),
         ]
         .into_iter()
         .flatten()
@@ -237,7 +248,8 @@ mod tests {
                     if *used != key && filed.contains_key(*used) {
                         continue; // Its own value wins over the one that serves section and loop alike.
                     }
-                    let stated = value.as_float().unwrap_or(1.0);
+                    let whole = value.as_integer().map(|whole| whole as f64);
+                    let stated = value.as_float().or(whole).unwrap_or(1.0);
                     let converted = filed.get("converted").and_then(|c| c.get(key)).and_then(Value::as_str);
                     let origin = converted.unwrap_or(key).to_owned();
                     let listed = |list| names(filed, list).contains(&origin);
@@ -337,14 +349,12 @@ mod tests {
             "accuracy_url",
             "avg_benchmark_spacing_km",
             "class",
-            "collimation_check_interval_days",
             "compensator_check_interval_days",
             "distance_loop",
             "distance_section",
             "elevation_difference_accuracy_mm_per_sqrt_km",
             "least_count_mm",
             "max_benchmark_spacing_km",
-            "max_collimation_mm_per_m",
             "max_line_length_between_control_km",
             "max_sight_length_ft",
             "max_three_wire_half_interval_diff_mm",
@@ -380,7 +390,7 @@ mod tests {
             assert_eq!(basis, Basis::CommonPractice, "{key}");
         }
         let numbers: Vec<f64> = limits(class).into_iter().map(|(_, value, _)| value).collect();
-        assert_eq!(numbers, [12.0, 12.0, 1.0, 40.0, 2.0, 10.0, 0.3, 0.5, 1.0]);
+        assert_eq!(numbers, [12.0, 12.0, 1.0, 40.0, 2.0, 10.0, 0.3, 0.5, 1.0, 0.05]);
     }
 
     #[test]

@@ -3,7 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::ReadingNumber;
+use crate::book::activity::{DesignTarget, Task};
 use crate::book::finding::FindingKey;
+use crate::book::marks::Mark;
 use crate::book::reading::{PointName, Reading, Role};
 use crate::book::settings::KnownPoint;
 use crate::units::Measured;
@@ -130,6 +132,65 @@ pub enum Command {
         /// The number of the event that held the command.
         event: u64,
     },
+    /// Three wires read by eye and typed in.
+    KeyInWires {
+        /// The wires, as they were typed.
+        wires: Box<[Measured; 3]>,
+        /// What they come to: their mean, and the sight length from the interval.
+        reading: Box<Reading>,
+    },
+    /// From here on readings go to this activity, until it is done or left.
+    BeginActivity {
+        /// What is done.
+        task: Box<Task>,
+    },
+    /// The activity is left without a result; readings are the run's again.
+    LeaveActivity,
+    /// Strike a shot of the latest activity: it stays, and its place is to be taken again.
+    StrikeShot {
+        /// Which, counted from 1.
+        shot: u32,
+    },
+    /// The mark of the target is made where the staff now stands.
+    MarkHere {
+        /// The shot that stood there; the latest if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        shot: Option<u32>,
+        /// Who made it, as entered.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        by: Option<String>,
+    },
+    /// Put a target on the list of those that are to be set.
+    Design {
+        /// The target.
+        target: DesignTarget,
+    },
+    /// Put a mark into the job's register: its elevation is known from here on.
+    Register {
+        /// The mark.
+        mark: Box<Mark>,
+    },
+    /// Take the inclination of the line of sight out of readings, or no longer.
+    Collimation {
+        /// From this reading on; the next if absent. Filled in by the rules.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<ReadingNumber>,
+        /// The inclination, mm per m; none takes nothing out.
+        mm_per_m: Option<f64>,
+    },
+}
+
+impl Command {
+    /// Whether it is about an activity beside the run, and so about no reading of the run and not to be undone.
+    pub fn of_activity(&self) -> bool {
+        matches!(
+            self,
+            Command::BeginActivity { .. }
+                | Command::LeaveActivity
+                | Command::StrikeShot { .. }
+                | Command::MarkHere { .. }
+        )
+    }
 }
 
 /// What the record is taken for once a person has accepted why a run does not close. Nothing in it is altered.

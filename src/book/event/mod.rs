@@ -7,6 +7,7 @@ mod command;
 
 use serde::{Deserialize, Serialize};
 
+use super::activity::Outcome;
 use super::finding::{FindingKey, Priority};
 use super::moment::Moment;
 use super::reading::Heard;
@@ -114,6 +115,15 @@ pub enum Body {
         /// What had gone wrong, in words.
         cause: String,
     },
+    /// An activity beside the run came to something, and the crew was told.
+    ActivityDone {
+        /// Its number, counted from 1 through the job.
+        activity: u32,
+        /// What it came to.
+        outcome: Outcome,
+        /// What was said.
+        said: Vec<String>,
+    },
     /// Listening ended in good order.
     ListeningEnded {
         /// Why.
@@ -136,6 +146,7 @@ impl Body {
             Body::VerdictGiven { .. } => "verdict-given",
             Body::ClockStepped { .. } => "clock-stepped",
             Body::RecordingResumed { .. } => "recording-resumed",
+            Body::ActivityDone { .. } => "activity-done",
             Body::ListeningEnded { .. } => "listening-ended",
         }
     }

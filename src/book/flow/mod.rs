@@ -11,6 +11,7 @@ mod visits;
 use std::collections::{BTreeMap, HashMap};
 
 use super::Entry;
+use super::activity::Activities;
 use super::amend::{Amendment, Amendments};
 use super::corrections;
 use super::event::{ReadingNumber, StruckPlace};
@@ -27,6 +28,7 @@ pub(super) struct Ground<'a> {
     pub(super) settings: &'a Settings,
     pub(super) known: &'a BTreeMap<PointName, KnownPoint>,
     pub(super) amendments: &'a Amendments,
+    pub(super) activities: &'a Activities,
 }
 
 /// The place that a reading was given.
@@ -114,7 +116,7 @@ impl Flow {
             ground.amendments.staff(number, reading).value(),
             reading.sight.map(|s| s.value()),
             reading.temperature_c,
-            &ground.settings.corrections,
+            &ground.amendments.corrections(number, &ground.settings.corrections),
         );
         let shot = Shot {
             reading: number,

@@ -6,6 +6,7 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::SerialFlags;
 use crate::config::{Given, Said};
+use crate::protocol::draft::Seen;
 
 /// Arguments of `capture`.
 #[derive(Debug, Args)]
@@ -135,6 +136,8 @@ pub(in crate::cli) enum FormatVerb {
     Check(FormatCheck),
     /// Hold a format against a capture or a live port: every frame, and what each part was taken for
     Try(Box<FormatTry>),
+    /// Propose a format from a capture and a few readings as the instrument's display showed them
+    Draft(FormatDraft),
     /// Print the JSON Schema of the format language, for editors
     Schema,
     /// Print the reference page of the format language, as Markdown
@@ -182,6 +185,21 @@ pub(in crate::cli) struct FormatTry {
     /// One JSON object a line instead of text
     #[arg(long)]
     pub(in crate::cli) json: bool,
+}
+
+/// Arguments of `format draft`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct FormatDraft {
+    /// A capture, or a file of bare bytes
+    #[arg(value_name = "CAPTURE")]
+    pub(in crate::cli) capture: PathBuf,
+    /// A reading as the display showed it, and the distance if it is known: 1.2834/31.42, 4.211ft/103.1ft. In the order
+    /// in which they were shot; others may lie between
+    #[arg(long, value_name = "READING/SIGHT", required = true, num_args = 1.., value_parser = Seen::parse)]
+    pub(in crate::cli) seen: Vec<Seen>,
+    /// Write the draft to this file; it must not be there yet
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) to: Option<PathBuf>,
 }
 
 /// Which frames are shown.

@@ -1,6 +1,7 @@
 //! `closerun format`: the part of the integrator's kit that works on format files.
 
 mod check;
+mod draft;
 mod silent;
 mod trial;
 
@@ -14,6 +15,7 @@ pub(super) fn run(kit: FormatKit) -> Result<(), Failure> {
     match kit.verb {
         FormatVerb::Check(check) => check::run(&check),
         FormatVerb::Try(arguments) => trial::run(*arguments),
+        FormatVerb::Draft(arguments) => draft::run(&arguments),
         FormatVerb::Schema => print(&protocol::schema()),
         FormatVerb::Reference => print(&protocol::reference()),
     }

@@ -7,7 +7,8 @@ use crate::book::{Input, decide};
 use crate::daemon::keep::Keep;
 use crate::daemon::words::{self, Spoken};
 use crate::daemon::{Answer, Ask};
-use crate::report::live;
+use crate::field;
+use crate::report::{live, today};
 
 impl<K: Keep> Session<K> {
     /// Does what was said, and answers whoever waits for it.
@@ -33,9 +34,16 @@ impl<K: Keep> Session<K> {
         }
         let command = match words::understand(&ask.words, &self.book) {
             Ok(Spoken::Command(command)) => command,
+            Ok(Spoken::Today) => {
+                let list = today::list(&self.book, "", self.clocks.wall());
+                return Answer::Done(today::words(&list));
+            }
             Ok(Spoken::Status) => return Answer::Done(live::status_in_words(&self.book)),
             Err(error) => return Answer::NotUnderstood(error.to_string()),
         };
+        if let Err(why) = field::permit(&self.book, &command) {
+            return Answer::Refused(why);
+        }
         let body = match decide(&self.book, &Input::Command { command, by: ask.by.clone() }) {
             Ok(body) => body,
             Err(refused) => return Answer::Refused(refused.to_string()),
@@ -50,7 +58,11 @@ impl<K: Keep> Session<K> {
         }
         self.tell_what_is_due();
         let mut done: Vec<String> = said.into_iter().map(|words| format!("event {event}: {words}")).collect();
-        done.extend(self.book.last_verdict().map(live::given_words));
+        let activity = live::activity_answer(&self.book, event);
+        if activity.is_empty() {
+            done.extend(self.book.last_verdict().map(live::given_words));
+        }
+        done.extend(activity);
         Answer::Done(done)
     }
 

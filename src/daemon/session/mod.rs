@@ -35,6 +35,7 @@ use crate::book::finding::Priority;
 use crate::book::moment::Moment;
 use crate::book::settings::Settings;
 use crate::book::{Book, Input, judge};
+use crate::field;
 use crate::link::{LinkHandle, Simulated};
 use clocks::Clocks;
 use crew::Crew;
@@ -174,6 +175,9 @@ impl<K: Keep> Session<K> {
 
     /// Keeps what the crew must be told, then tells it.
     fn tell_what_is_due(&mut self) {
+        if let Some(done) = field::conclude(&self.book) {
+            self.keep_now(vec![done]);
+        }
         let bodies = judge(&self.book);
         if self.keep_now(bodies) {
             self.book.settled();

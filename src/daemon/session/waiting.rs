@@ -9,6 +9,7 @@ use crate::book::finding::Priority;
 use crate::book::moment::Moment;
 use crate::book::{Book, Input, Refused, decide, judge};
 use crate::daemon::keep::Keep;
+use crate::field;
 
 /// Fewer than these are kept one by one: a copy of a long book costs more than to wait for the disk for each.
 const GROUP_MIN: usize = 8;
@@ -114,6 +115,9 @@ impl<K: Keep> Session<K> {
                 Ok(body) => {
                     let (raw, at) = due.bytes().map_or((&[][..], self.clocks.wall()), |bytes| bytes);
                     self.book_ahead(&mut ahead, at, raw.to_vec(), body.into_iter().collect(), &mut events);
+                    if let Some(done) = field::conclude(&ahead) {
+                        self.book_ahead(&mut ahead, self.clocks.wall(), Vec::new(), vec![done], &mut events);
+                    }
                     let told = judge(&ahead);
                     self.book_ahead(&mut ahead, self.clocks.wall(), Vec::new(), told, &mut events);
                     ahead.settled();

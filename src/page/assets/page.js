@@ -3,6 +3,7 @@
 
 import { at, put, signed, verdict } from "/make.js";
 import { Stream } from "/stream.js";
+import { drawBeside } from "/beside.js";
 import { drawBook, takeRow } from "/book.js";
 import { askPaired, commands, drawSaid, pair } from "/commands.js";
 import { drawAges, drawRun } from "/run.js";
@@ -98,6 +99,7 @@ function draw() {
   put("verdict-text", word);
   put("reason", signed(now.text));
   put("todo", signed(now.todo ?? ""));
+  drawBeside(now);
   document.title = `${{ hold: "\u25a0 ", clear: "\u25cb ", stale: "\u25cc " }[sign] ?? ""}${word} – closerun`;
   if (view === "chief") {
     drawRun(page, (words) => say(words));

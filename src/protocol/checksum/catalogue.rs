@@ -17,9 +17,18 @@ pub(crate) enum Entry {
     SixtyFour(&'static Algorithm<u64>),
 }
 
-/// A check ready to compute, with its table.
+/// A check ready to compute.
 #[derive(Clone)]
-pub(crate) enum Cyclic {
+pub(crate) struct Cyclic {
+    /// Its catalogue name.
+    pub(crate) name: &'static str,
+    /// How many bits it has.
+    pub(crate) bits: u8,
+    table: Table,
+}
+
+#[derive(Clone)]
+enum Table {
     Eight(Box<Crc<u8>>),
     Sixteen(Box<Crc<u16>>),
     ThirtyTwo(Box<Crc<u32>>),
@@ -36,39 +45,40 @@ impl Entry {
             Entry::SixtyFour(a) => a.width,
         }
     }
-
-    /// Builds its table.
-    pub(crate) fn build(self) -> Cyclic {
-        match self {
-            Entry::Eight(a) => Cyclic::Eight(Box::new(Crc::<u8>::new(a))),
-            Entry::Sixteen(a) => Cyclic::Sixteen(Box::new(Crc::<u16>::new(a))),
-            Entry::ThirtyTwo(a) => Cyclic::ThirtyTwo(Box::new(Crc::<u32>::new(a))),
-            Entry::SixtyFour(a) => Cyclic::SixtyFour(Box::new(Crc::<u64>::new(a))),
-        }
-    }
 }
 
 impl Cyclic {
+    /// Builds the table of an entry.
+    pub(crate) fn new((name, entry): (&'static str, Entry)) -> Self {
+        let table = match entry {
+            Entry::Eight(a) => Table::Eight(Box::new(Crc::<u8>::new(a))),
+            Entry::Sixteen(a) => Table::Sixteen(Box::new(Crc::<u16>::new(a))),
+            Entry::ThirtyTwo(a) => Table::ThirtyTwo(Box::new(Crc::<u32>::new(a))),
+            Entry::SixtyFour(a) => Table::SixtyFour(Box::new(Crc::<u64>::new(a))),
+        };
+        Cyclic { name, bits: entry.bits(), table }
+    }
+
     /// The check over `bytes`.
     pub(crate) fn over(&self, bytes: &[u8]) -> u64 {
-        match self {
-            Cyclic::Eight(crc) => u64::from(crc.checksum(bytes)),
-            Cyclic::Sixteen(crc) => u64::from(crc.checksum(bytes)),
-            Cyclic::ThirtyTwo(crc) => u64::from(crc.checksum(bytes)),
-            Cyclic::SixtyFour(crc) => crc.checksum(bytes),
+        match &self.table {
+            Table::Eight(crc) => u64::from(crc.checksum(bytes)),
+            Table::Sixteen(crc) => u64::from(crc.checksum(bytes)),
+            Table::ThirtyTwo(crc) => u64::from(crc.checksum(bytes)),
+            Table::SixtyFour(crc) => crc.checksum(bytes),
         }
     }
 }
 
 impl std::fmt::Debug for Cyclic {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("Cyclic")
+        f.write_str(self.name)
     }
 }
 
 /// The entry of that name; case does not count.
-pub(crate) fn entry(name: &str) -> Option<Entry> {
-    CATALOGUE.iter().find(|(known, _)| known.eq_ignore_ascii_case(name)).map(|(_, entry)| *entry)
+pub(crate) fn entry(name: &str) -> Option<(&'static str, Entry)> {
+    CATALOGUE.iter().find(|(known, _)| known.eq_ignore_ascii_case(name)).copied()
 }
 
 /// Names and parameters.
@@ -202,10 +212,10 @@ mod tests {
                 Entry::ThirtyTwo(a) => u64::from(a.check),
                 Entry::SixtyFour(a) => a.check,
             };
-            assert_eq!(entry.build().over(b"123456789"), stated, "{name}");
+            assert_eq!(Cyclic::new((name, *entry)).over(b"123456789"), stated, "{name}");
         }
         // Two of them from memory, so that the table is held against something outside it.
-        assert_eq!(self::entry("crc-16/arc").unwrap().build().over(b"123456789"), 0xBB3D);
-        assert_eq!(self::entry("CRC-32/ISO-HDLC").unwrap().build().over(b"123456789"), 0xCBF4_3926);
+        assert_eq!(Cyclic::new(self::entry("crc-16/arc").unwrap()).over(b"123456789"), 0xBB3D);
+        assert_eq!(Cyclic::new(self::entry("CRC-32/ISO-HDLC").unwrap()).over(b"123456789"), 0xCBF4_3926);
     }
 }

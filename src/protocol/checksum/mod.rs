@@ -25,12 +25,12 @@ pub(super) struct Check {
 }
 
 /// How a check is computed.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) enum Sum {
     Cyclic(Cyclic),
     Xor { first: u8 },
     Plain { bytes: usize, first: u32, finish: Finish },
-    Modulo { modulus: u8, weights: Box<[u8]>, of: Of },
+    Modulo { modulus: u16, weights: Box<[u8]>, of: Of },
     Mod97,
 }
 

@@ -3,6 +3,7 @@
 //! Shapes only; what fits together is checked in `grammar`.
 
 mod check;
+mod example;
 mod field;
 mod frame;
 mod link;
@@ -12,9 +13,10 @@ mod talk;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::written::{At, Figure, Pairs};
+use super::written::At;
 
 pub(crate) use check::{CheckFile, CheckKind, Finish, From, Of, Stands, To};
+pub(crate) use example::ExampleFile;
 pub use field::Means;
 pub(crate) use field::{Align, BitFile, Chars, FieldFile, Is, Mark, Sign, SignAt};
 pub(crate) use frame::{Counts, EscapeFile, FrameFile, FrameKind, LengthFile, Noise};
@@ -70,29 +72,6 @@ pub(crate) enum Encoding {
     /// UTF-8, one to four bytes a character.
     #[serde(rename = "utf-8")]
     Utf8,
-}
-
-/// A frame and what must come out of it.
-#[derive(Debug, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-#[schemars(rename = "Example")]
-pub(crate) struct ExampleFile {
-    /// What it shows.
-    pub(crate) about: Option<String>,
-    /// The frame as text, line end included.
-    pub(crate) text: Option<At<String>>,
-    /// The frame in hexadecimal; spaces do not count.
-    pub(crate) hex: Option<At<String>>,
-    /// The name of the record that it must be taken for.
-    pub(crate) record: Option<At<String>>,
-    /// What its fields must hold, by name: numbers as written out, lengths with their unit (`"1.28340 m"`).
-    #[serde(default)]
-    pub(crate) gives: Pairs<Figure>,
-    /// It must be refused, and the reason must contain this.
-    pub(crate) refused: Option<At<String>>,
-    /// It must be set aside as noise.
-    #[serde(default)]
-    pub(crate) noise: bool,
 }
 
 /// Byte order.

@@ -200,8 +200,7 @@ impl JsonSchema for PerUnit {
     fn schema_name() -> std::borrow::Cow<'static, str> {
         "PerUnit".into()
     }
-    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
-        let _ = generator;
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
         let number = json_schema!({"type": "integer", "minimum": 0, "maximum": 15});
         json_schema!({
             "description": "A number of decimals, the same for every unit or one for each.",

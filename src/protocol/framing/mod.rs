@@ -197,10 +197,12 @@ fn hunt(start: &[u8], buffer: &[u8], scan: &mut Scan, max: usize) -> Option<Cut>
     if buffer.starts_with(start) {
         return None;
     }
-    match memchr::memmem::find(&buffer[scan.from..], start) {
+    // What is beyond the longest noise is looked at in its turn.
+    let near = &buffer[..buffer.len().min(max + start.len())];
+    match near.get(scan.from..).and_then(|near| memchr::memmem::find(near, start)) {
         Some(at) => Some(Cut::Noise { len: (scan.from + at).min(max) }),
         None => {
-            scan.from = (buffer.len() + 1).saturating_sub(start.len());
+            scan.from = (near.len() + 1).saturating_sub(start.len());
             Some(if scan.from >= max { Cut::Noise { len: max } } else { Cut::More })
         }
     }

@@ -2,6 +2,7 @@
 
 use super::dice::Dice;
 use crate::protocol::record::Content;
+use crate::units::Digits;
 
 /// How the content of a field is made.
 pub(super) enum Make {
@@ -42,5 +43,19 @@ impl Make {
                 Content::Text(format!("20{:02}-{month:02}-{day:02} 10:{minute:02}", dice.below(100)))
             }
         }
+    }
+
+    /// A staff reading of at most 4 m, now and then of an inverted staff; `None` where it would have less than a
+    /// millimetre.
+    pub(super) fn staff(&self, dice: &mut Dice) -> Option<Digits> {
+        let Make::Number { before, behind, negative, times } = self else { return None };
+        let scale = 10u64.pow(behind.1 as u32);
+        let most = 4u64.min(10u64.pow(*before)) * scale / times;
+        if scale < 1000 {
+            return None;
+        }
+        let number = (most / 10 + dice.below(most - most / 10)) * times;
+        let sign = if *negative && dice.one_in(8) { "-" } else { "" };
+        format!("{sign}{}.{:0width$}", number / scale, number % scale, width = behind.1 as usize).parse().ok()
     }
 }

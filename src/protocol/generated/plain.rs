@@ -24,7 +24,7 @@ pub(super) fn read(grammar: &Grammar, bytes: &[u8]) -> Option<Record> {
             }
         }
         Layout::Keyed(keyed) => pairs(rule, keyed, bytes, &mut found)?,
-        Layout::Json { root, others } => {
+        Layout::Json { root, others, .. } => {
             let (value, rest) = json(bytes, 0)?;
             if !rest.trim_ascii().is_empty() {
                 return None;
@@ -61,6 +61,7 @@ fn sequence<'a>(rule: &Rule, steps: &[Step], mut bytes: &'a [u8], found: &mut Fo
             Step::Field { slot, extent } => {
                 let len = match extent {
                     Extent::Fixed(size) => *size,
+                    Extent::UpTo(size) => bytes.len().min(*size),
                     Extent::Until(stop) => {
                         (0..bytes.len()).find(|&at| bytes[at..].starts_with(stop)).unwrap_or(bytes.len())
                     }

@@ -2,7 +2,8 @@
 
 use super::build::{Faults, span};
 use crate::nearest::nearest;
-use crate::protocol::checksum::{Check, SHOWN_MAX, Sum, catalogue};
+use crate::protocol::checksum::catalogue::{self, Cyclic};
+use crate::protocol::checksum::{Check, SHOWN_MAX, Sum};
 use crate::protocol::format::file::{CheckFile, CheckKind, Finish, Form, From};
 use crate::protocol::format::written::At;
 use crate::protocol::limits::{BYTES_MAX, CHECKS_MAX};
@@ -43,7 +44,7 @@ fn one(check: &At<CheckFile>, faults: &mut Faults) -> Option<Check> {
                 unknown_crc(name, faults);
                 return None;
             };
-            (Sum::Cyclic(entry.build()), u32::from(entry.bits()), name.value.clone())
+            (Sum::Cyclic(Cyclic::new(entry)), u32::from(entry.1.bits()), name.value.clone())
         }
         Xor => {
             let first = check.first.as_ref().map_or(0, |first| first.value);
@@ -75,7 +76,7 @@ fn one(check: &At<CheckFile>, faults: &mut Faults) -> Option<Check> {
                 return None;
             };
             if modulus.value < 2 {
-                faults.add(&modulus.span, format!("modulus {} found, 2 to 255 was wanted", modulus.value));
+                faults.add(&modulus.span, format!("modulus {} found, 2 to 65535 was wanted", modulus.value));
                 return None;
             }
             let weights = check.weights.as_ref().map_or(vec![1], |weights| weights.value.clone());
@@ -83,7 +84,12 @@ fn one(check: &At<CheckFile>, faults: &mut Faults) -> Option<Check> {
                 faults.add(span(&check.weights)?, "no weights found, at least one was wanted");
                 return None;
             }
-            (Sum::Modulo { modulus: modulus.value, weights: weights.into(), of: check.of }, 8, "check digit".to_owned())
+            let bits = if modulus.value > 256 { 16 } else { 8 };
+            (
+                Sum::Modulo { modulus: modulus.value, weights: weights.into(), of: check.of },
+                bits,
+                "check digit".to_owned(),
+            )
         }
         Mod97 => (Sum::Mod97, 8, "control number".to_owned()),
     };

@@ -1,7 +1,8 @@
-//! One field, from the file to the tree: which keys belong to which kind, and what kind of part it is.
+//! One field, from the file to the tree: what kind of part it is.
 
 mod choice;
 mod flags;
+mod keys;
 mod meaning;
 mod number;
 mod time;
@@ -9,15 +10,16 @@ mod width;
 
 use choice::choice;
 use flags::flags;
+use keys::misplaced;
 use meaning::{fits, range, unit};
 use time::time;
-use width::{WIDE, filling, width};
+use width::{filling, width};
 
-use super::build::{Faults, name, span};
+use super::build::{Faults, name};
 use super::{Choice, Code, Field, Filling, Presence, Quotes, Span, Text};
 use crate::protocol::format::file::{Chars, Encoding, FieldFile, Is, LayoutKind, Means, Order};
 use crate::protocol::format::written::{At, Octets};
-use crate::protocol::limits::{BYTES_MAX, FRAME_MAX};
+use crate::protocol::limits::{ABSENT_MAX, BYTES_MAX, FRAME_MAX};
 
 /// Where a field stands, as far as its own keys depend on it.
 #[derive(Clone, Copy)]
@@ -51,67 +53,6 @@ pub(super) fn build(file: &At<FieldFile>, place: Place, faults: &mut Faults) -> 
         }
         Is::Flags => flags(file, faults),
         _ => value(file, place, faults),
-    }
-}
-
-fn misplaced(file: &FieldFile, place: Place, faults: &mut Faults) {
-    use Is::{
-        Bcd, Decimal, Flags, Float, Hex, Integer, Length, Literal, Signed as Int, Skip, Text as Chars, Time as Clock,
-        Unsigned,
-    };
-    let is = file.is.value;
-    let layout = place.layout;
-    let binary = layout == LayoutKind::Binary;
-    let characters = matches!(is, Decimal | Integer | Hex | Chars | Is::Choice | Clock);
-    let number = matches!(is, Decimal | Integer | Hex | Unsigned | Int | Float | Bcd);
-    let valued = characters || number;
-    faults.misplaced(
-        &[
-            ("name", span(&file.name), valued),
-            ("means", span(&file.means), valued),
-            ("width", span(&file.width), characters || is == Skip),
-            ("pad", span(&file.pad), matches!(is, Decimal | Integer | Chars | Is::Choice)),
-            ("align", span(&file.align), matches!(is, Decimal | Integer | Chars | Is::Choice)),
-            ("decimals", span(&file.decimals), matches!(is, Decimal | Float)),
-            ("implied", span(&file.implied), matches!(is, Decimal | Unsigned | Int | Bcd)),
-            ("times", span(&file.times), matches!(is, Decimal | Unsigned | Int | Bcd)),
-            ("mark", span(&file.mark), is == Decimal),
-            ("sign", span(&file.sign), matches!(is, Decimal | Integer | Bcd)),
-            ("sign_at", span(&file.sign_at), matches!(is, Decimal | Integer)),
-            ("bytes", span(&file.bytes), matches!(is, Unsigned | Int | Float | Bcd | Flags | Length | Skip) || binary),
-            ("order", span(&file.order), matches!(is, Unsigned | Int | Float | Flags) || (binary && is == Is::Choice)),
-            ("literal", span(&file.literal), is == Literal),
-            ("values", span(&file.values), is == Is::Choice),
-            ("unit", span(&file.unit), number),
-            ("unit_from", span(&file.unit_from), number),
-            ("range", span(&file.range), number),
-            ("chars", span(&file.chars), is == Chars),
-            ("pattern", span(&file.pattern), is == Clock),
-            ("zone", span(&file.zone), is == Clock),
-            ("fill", span(&file.fill), is == Skip),
-        ],
-        "a field of this kind",
-    );
-    faults.misplaced(
-        &[
-            ("columns", span(&file.columns), layout == LayoutKind::Columns),
-            ("key", span(&file.key), layout == LayoutKind::Keyed),
-            ("pointer", span(&file.pointer), layout == LayoutKind::Json),
-            ("quoted", span(&file.quoted), layout == LayoutKind::Json),
-            ("at", span(&file.at), binary),
-            ("before", span(&file.before), valued && layout != LayoutKind::Json),
-            ("behind", span(&file.behind), valued && layout != LayoutKind::Json),
-        ],
-        "this layout",
-    );
-    if matches!(is, Unsigned | Int | Float | Bcd | Flags) && !binary {
-        faults.add(&file.is.span, "a binary field found, which only the layout \"binary\" can hold");
-    }
-    if (file.open || file.chooses) && is != Is::Choice {
-        faults.add(&file.is.span, "`open` and `chooses` have no meaning but for a choice");
-    }
-    if !file.bits.is_empty() && is != Flags {
-        faults.add(&file.is.span, "`bits` have no meaning but for flags");
     }
 }
 
@@ -178,6 +119,10 @@ fn value(file: &At<FieldFile>, place: Place, faults: &mut Faults) -> Option<Part
             "name the bytes that stand for no value: `absent = [[0xFF, 0xFF]]`",
         );
     }
+    if file.absent.len() > ABSENT_MAX {
+        let found = file.absent.len();
+        faults.add(&file.is.span, format!("{found} texts for no value found, at most {ABSENT_MAX} were wanted"));
+    }
     let zeros = filling.is_some_and(|filling| filling.byte == b'0') && width.min > 0;
     if file.optional && zeros && file.absent.is_empty() && matches!(code, Code::Number(_)) {
         faults.advise(
@@ -217,7 +162,7 @@ fn code(
     let order = file.order.as_ref().map_or(Order::Big, |order| order.value);
     Some(match file.is.value {
         Is::Decimal | Is::Integer => Code::Number(number::written(file, width, filling, faults)),
-        Is::Hex => Code::Hex { width: if width == WIDE { Span { min: 1, max: 15 } } else { width } },
+        Is::Hex => number::hex(file, width, faults),
         Is::Text => {
             let chars = file.chars.as_ref().map_or(Chars::Printable, |chars| chars.value);
             let encoding = if place.layout == LayoutKind::Json { Encoding::Utf8 } else { place.encoding };

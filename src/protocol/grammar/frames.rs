@@ -1,5 +1,7 @@
 //! Framing, from the file to the tree.
 
+use std::ops::Range;
+
 use super::build::{Faults, span};
 use super::{Extent, Layout, Rule, Step};
 use crate::protocol::checksum::{self, Check};
@@ -8,7 +10,7 @@ use crate::protocol::format::written::{At, Octets};
 use crate::protocol::framing::{
     Block, Delimited, Escape, Fixed, Framer, Hidden, Kind, Length, Line, LineEnd, Prefixed,
 };
-use crate::protocol::limits::{BYTES_MAX, FRAME_DEFAULT, FRAME_MAX};
+use crate::protocol::limits::{BYTES_MAX, FRAME_DEFAULT, FRAME_LEAST, FRAME_MAX, RECORDS_MAX};
 use crate::protocol::link::LinkDefaults;
 
 pub(super) fn build(
@@ -23,6 +25,7 @@ pub(super) fn build(
         &[
             ("start", span(&frame.start), matches!(kind, Between | Same | Counted)),
             ("end", span(&frame.end), matches!(kind, Each | Between | Counted | Lines)),
+            ("sizes", frame.sizes.first().map(|size| &size.span), kind == Same),
             ("size", span(&frame.size), kind == Same),
             ("length", span(&frame.length), kind == Counted),
             ("escape", span(&frame.escape), kind == Between),
@@ -34,9 +37,12 @@ pub(super) fn build(
     );
     let max = frame.max.as_ref().map_or(FRAME_DEFAULT, |max| max.value);
     if let Some(given) = &frame.max
-        && !(1..=FRAME_MAX).contains(&max)
+        && !(FRAME_LEAST..=FRAME_MAX).contains(&max)
     {
-        faults.add(&given.span, format!("a longest frame of {max} bytes found, 1 to {FRAME_MAX} were wanted"));
+        faults.add(
+            &given.span,
+            format!("a longest frame of {max} bytes found, {FRAME_LEAST} to {FRAME_MAX} were wanted"),
+        );
     }
     let trail = checksum::size(checks, Stands::BehindEnd);
     if trail > 0 && (kind != Between || frame.escape.is_some()) {
@@ -62,15 +68,8 @@ pub(super) fn build(
             Kind::Delimited(Delimited { start, end, escape, trail })
         }
         Same => {
-            let size = needed(&frame.size, "size", frame, faults)?;
-            if !(1..=max).contains(&size.value) || size.value <= start.len() {
-                faults.add(
-                    &size.span,
-                    format!("a size of {} bytes found, more than the start and at most {max} were wanted", size.value),
-                );
-                return None;
-            }
-            Kind::Fixed(Fixed { start, size: size.value })
+            let sizes = sizes(frame, start.len()..max + 1, faults)?;
+            Kind::Fixed(Fixed { start, sizes })
         }
         Counted => {
             let file = needed(&frame.length, "length", frame, faults)?;
@@ -97,7 +96,34 @@ pub(super) fn build(
             checks: checksum::size(checks, Stands::BeforeEnd),
         }),
     };
-    Some(Framer { kind, max: max.clamp(1, FRAME_MAX), noise: frame.noise })
+    Some(Framer { kind, max: max.clamp(FRAME_LEAST, FRAME_MAX), noise: frame.noise })
+}
+
+/// The lengths of fixed frames: one, or one for each kind.
+fn sizes(frame: &At<FrameFile>, room: Range<usize>, faults: &mut Faults) -> Option<Vec<(Box<[u8]>, usize)>> {
+    let checked = |size: &At<usize>, begins: Box<[u8]>, faults: &mut Faults| {
+        let least = room.start + begins.len().max(1);
+        if !(least..room.end).contains(&size.value) {
+            let (found, most) = (size.value, room.end - 1);
+            let message = format!("a size of {found} bytes found, more than the start and at most {most} were wanted");
+            faults.add(&size.span, message);
+        }
+        (begins, size.value)
+    };
+    match (&frame.size, &frame.sizes[..]) {
+        (Some(size), []) => Some(vec![checked(size, Box::default(), faults)]),
+        (None, sizes @ [_, ..]) if sizes.len() <= RECORDS_MAX => {
+            sizes.iter().map(|size| Some(checked(&size.size, bytes(&size.begins, faults)?, faults))).collect()
+        }
+        (None, sizes) if sizes.len() > RECORDS_MAX => {
+            faults.add(&frame.span, format!("{} sizes found, at most {RECORDS_MAX} were wanted", sizes.len()));
+            None
+        }
+        _ => {
+            faults.add(&frame.span, "either `size`, or `sizes` for each kind of frame, was wanted");
+            None
+        }
+    }
 }
 
 fn needed<'a, T>(value: &'a Option<At<T>>, key: &str, frame: &At<FrameFile>, faults: &mut Faults) -> Option<&'a At<T>> {
@@ -130,13 +156,12 @@ fn escape(file: &At<EscapeFile>, start: &[u8], end: &[u8], faults: &mut Faults) 
         }
     };
     let escape = Escape { byte, hidden };
-    // Each byte that must be hidden has to come out as itself, and must not look like start or end on the way.
-    let doubled = start.first() == Some(&byte) && end.first() == Some(&byte);
+    // Each byte that must be hidden has to come out as itself, and must not look like start or end on the way. What
+    // stands behind an escape is passed over by the search for the end, so it may be the byte itself.
     for plain in [byte, start[0], end[0]] {
         let (mut sent, mut back) = (Vec::new(), Vec::new());
         escape.cover(&[plain], start, end, &mut sent);
         let shows = sent.len() < 2 || sent.starts_with(end) || sent.starts_with(start);
-        let shows = shows || (!doubled && (sent[1] == start[0] || sent[1] == end[0]));
         if shows || escape.uncover(&sent, &mut back).is_err() || back != [plain] {
             faults.add(&file.span, format!("the byte {plain:#04X} would not be hidden by this escape"));
             return None;
@@ -176,10 +201,12 @@ pub(super) fn fit(
     let bounds = records.iter().map(|rule| bounds(&rule.layout));
     match &mut framer.kind {
         Kind::Fixed(fixed) => {
-            let room = fixed.size.saturating_sub(fixed.start.len() + before);
+            let around = fixed.start.len() + before;
+            let rooms: Vec<usize> = fixed.sizes.iter().map(|(_, size)| size.saturating_sub(around)).collect();
             for ((least, most), file) in bounds.zip(files) {
-                if !(least..=most).contains(&room) {
+                if !rooms.iter().any(|room| (least..=most).contains(room)) {
                     let found = if least == most { least.to_string() } else { format!("{least} to {most}") };
+                    let room = rooms.iter().map(usize::to_string).collect::<Vec<_>>().join(" or ");
                     let message = format!("fields of {found} bytes found, the frame has room for {room}");
                     faults.add(&file.span, message);
                 }
@@ -273,6 +300,7 @@ fn step_bounds(step: &Step) -> (usize, usize) {
         Step::Field { extent: Extent::Fixed(size), .. } | Step::Skip { extent: Extent::Fixed(size), .. } => {
             (*size, *size)
         }
+        Step::Field { extent: Extent::UpTo(size), .. } | Step::Skip { extent: Extent::UpTo(size), .. } => (0, *size),
         Step::Field { .. } | Step::Skip { .. } => (0, usize::MAX),
         Step::Gap(_) => (1, usize::MAX),
         Step::Flags { bytes, .. } | Step::Length { bytes } => (*bytes, *bytes),

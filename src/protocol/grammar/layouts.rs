@@ -4,13 +4,15 @@ mod json;
 mod keyed;
 mod sequence;
 
+use std::ops::Range;
+
 use super::build::{Faults, name, span};
 use super::fields::{Part, Place};
 use super::{Code, Extent, Field, FieldUnit, Layout, Leads, MEANINGS, Rule, Step, Test, fields};
 use crate::protocol::format::file::{Encoding, FieldFile, File, LayoutKind, Means, RecordFile, RecordKind};
 use crate::protocol::format::written::{At, Octets};
 use crate::protocol::framing::Framer;
-use crate::protocol::limits::{BYTES_MAX, FIELDS_MAX};
+use crate::protocol::limits::{BYTES_MAX, FIELDS_MAX, LOOKS_MAX, PARTS_MAX, SCANS_MAX};
 
 /// Checks all records.
 pub(super) fn build(file: &File, framer: Option<&Framer>, faults: &mut Faults) -> Vec<Rule> {
@@ -25,6 +27,7 @@ pub(super) fn build(file: &File, framer: Option<&Framer>, faults: &mut Faults) -
     }
     if faults.0.is_empty() {
         reachable(&rules, &file.record, faults);
+        tellable(&rules, &file.record, faults);
         if framer.is_some() && !rules.iter().any(|rule| rule.kind == RecordKind::Reading) {
             let at = file.record.first().map_or(0..0, |record| record.span.clone());
             faults.add(&at, "no record of the kind \"reading\" found, at least one was wanted");
@@ -41,6 +44,33 @@ fn reachable(rules: &[Rule], files: &[At<RecordFile>], faults: &mut Faults) {
             let message = format!("every {} would be taken for a {}, which stands before it", rule.name, earlier.name);
             let advice = "put it first, or give it a `begins`, a literal or a choosing field that the other has not";
             faults.advise(&files[place].span, message, advice);
+        }
+    }
+}
+
+/// Telling a frame's record must not cost more than reading it.
+fn tellable(rules: &[Rule], files: &[At<RecordFile>], faults: &mut Faults) {
+    let (mut looks, mut scans) = (0, 0);
+    // One kind of record needs no telling.
+    for (rule, file) in rules.iter().zip(files).filter(|_| rules.len() > 1) {
+        for test in &rule.tests {
+            match test {
+                Test::At { any_of, .. } => looks += any_of.len(),
+                Test::Item { index, any_of, .. } => looks += index + any_of.len(),
+                Test::Bits { any_of, .. } => looks += any_of.len(),
+                Test::Key { any_of, .. } | Test::Pointer { any_of, .. } => {
+                    looks += any_of.len();
+                    scans += 1;
+                }
+            }
+        }
+        if looks > LOOKS_MAX || scans > SCANS_MAX {
+            let message = format!(
+                "records that take {looks} looks at a frame and {scans} walks over it to be told apart found, at most \
+                 {LOOKS_MAX} and {SCANS_MAX} were wanted"
+            );
+            faults.advise(&file.span, message, "let fewer literals and choosing fields tell the records apart");
+            return;
         }
     }
 }
@@ -79,6 +109,10 @@ fn one(file: &At<RecordFile>, encoding: Encoding, faults: &mut Faults) -> Option
     let mut builder = Builder::new(encoding);
     let layout = layout(file, &mut builder, faults);
     builder.units(faults);
+    let parts = file.fields.len() + file.lines.iter().map(|line| 1 + line.fields.len()).sum::<usize>();
+    if parts > PARTS_MAX {
+        faults.add(&file.span, format!("{parts} parts found, at most {PARTS_MAX} were wanted"));
+    }
     if builder.fields.len() > FIELDS_MAX {
         faults.add(&file.span, format!("{} fields found, at most {FIELDS_MAX} were wanted", builder.fields.len()));
     }
@@ -86,8 +120,9 @@ fn one(file: &At<RecordFile>, encoding: Encoding, faults: &mut Faults) -> Option
         return None;
     }
     let layout = layout?;
+    let spans = std::mem::take(&mut builder.spans);
     let rule = builder.rule(file, layout, faults);
-    meanings(&rule, file, faults);
+    meanings(&rule, file, &spans, faults);
     (faults.0.len() == before).then_some(rule)
 }
 
@@ -115,7 +150,7 @@ fn layout(file: &At<RecordFile>, builder: &mut Builder, faults: &mut Faults) -> 
         &[
             ("separator", span(&file.separator), matches!(kind, Separated | Keyed)),
             ("separator_repeats", repeats, kind == Separated),
-            ("short", short, kind == Separated),
+            ("short", short, matches!(kind, Separated | LayoutKind::Columns)),
             ("joins", span(&file.joins), kind == Keyed),
             ("line_end", span(&file.line_end), kind == Lines),
             ("begins", span(&file.begins), kind != Json),
@@ -147,6 +182,8 @@ fn octets(value: &Option<At<Octets>>) -> Box<[u8]> {
 struct Builder {
     encoding: Encoding,
     fields: Vec<Field>,
+    /// Where each of them stands in the file.
+    spans: Vec<Range<usize>>,
     /// Fields whose unit another field names.
     unit_from: Vec<(usize, At<String>)>,
     tests: Vec<Test>,
@@ -154,7 +191,7 @@ struct Builder {
 
 impl Builder {
     fn new(encoding: Encoding) -> Self {
-        Builder { encoding, fields: Vec::new(), unit_from: Vec::new(), tests: Vec::new() }
+        Builder { encoding, fields: Vec::new(), spans: Vec::new(), unit_from: Vec::new(), tests: Vec::new() }
     }
 
     fn part(&mut self, file: &At<FieldFile>, layout: LayoutKind, faults: &mut Faults) -> Option<Part> {
@@ -171,6 +208,7 @@ impl Builder {
             self.unit_from.push((slot, from.clone()));
         }
         self.fields.push(field);
+        self.spans.push(file.span.clone());
         slot
     }
 
@@ -215,7 +253,7 @@ impl Builder {
 }
 
 /// What a record of its kind must and may mean.
-fn meanings(rule: &Rule, file: &At<RecordFile>, faults: &mut Faults) {
+fn meanings(rule: &Rule, file: &At<RecordFile>, spans: &[Range<usize>], faults: &mut Faults) {
     use crate::protocol::grammar::Presence;
     if rule.kind == RecordKind::Reading {
         match rule.slot(Means::Staff).map(|slot| &rule.fields[slot]) {
@@ -229,16 +267,16 @@ fn meanings(rule: &Rule, file: &At<RecordFile>, faults: &mut Faults) {
             }
             Some(_) => {}
         }
-        for field in &rule.fields {
+        for (field, span) in rule.fields.iter().zip(spans) {
             let length = matches!(field.means, Some(Means::Staff | Means::Sight | Means::Spread));
             if length && field.unit == FieldUnit::None {
                 let advice = format!("say it with `unit`, one of {}, or with `unit_from`", known_units());
-                faults.advise(&file.span, format!("the field {:?} without a unit found", field.name), advice);
+                faults.advise(span, format!("the field {:?} without a unit found", field.name), advice);
             }
             if let FieldUnit::From(slot) = field.unit
                 && rule.fields[slot].presence == Presence::Optional
             {
-                faults.add(&file.span, format!("the unit of {:?} may be absent, it must always be there", field.name));
+                faults.add(span, format!("the unit of {:?} may be absent, it must always be there", field.name));
             }
         }
     }

@@ -89,7 +89,12 @@ pub(super) enum Layout {
     /// Pairs of key and value in any order.
     Keyed(Keyed),
     /// One JSON object.
-    Json { root: Node, others: Excess },
+    Json {
+        root: Node,
+        /// How many literals it has; all must be there.
+        literals: usize,
+        others: Excess,
+    },
 }
 
 /// What is done with keys that the file does not name.
@@ -133,6 +138,8 @@ pub(super) struct Bits {
 pub(super) enum Extent {
     /// So many bytes.
     Fixed(usize),
+    /// So many bytes, or fewer where the record ends before.
+    UpTo(usize),
     /// To these bytes, or to the end.
     Until(Box<[u8]>),
     /// As long as the characters are those of a number, or the longest value of a choice.
@@ -229,6 +236,7 @@ pub(super) enum Code {
     Number(Number),
     Hex {
         width: Span,
+        scale: Scale,
     },
     Text(Text),
     Choice(Choice),

@@ -1,7 +1,7 @@
 //! The link's settings and what may be sent, from the file to the tree.
 
 use super::Rule;
-use super::build::{Faults, name, span};
+use super::build::{Faults, name};
 use crate::protocol::format::file::{AcknowledgeFile, LinkFile, Means, Resent, TalkFile};
 use crate::protocol::format::written::{At, Octets};
 use crate::protocol::limits::BYTES_MAX;
@@ -116,7 +116,6 @@ fn acknowledge(file: &At<AcknowledgeFile>, records: &[Rule], faults: &mut Faults
             "say which field it is: `means = \"sequence\"`, or `resent = \"bytes\"`",
         );
     }
-    let _ = span(&file.records);
     Some(Acknowledge { records: places, good, bad, resent: file.resent })
 }
 

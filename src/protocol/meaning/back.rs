@@ -129,7 +129,7 @@ fn decimals(field: &Field, unit: Option<Unit>) -> Option<u8> {
             Point::Sent { decimals, .. } => decimals,
             Point::Implied(Scale { decimals, .. }) => decimals,
         },
-        Code::Integer { scale, .. } | Code::Bcd { scale, .. } => scale.decimals,
+        Code::Integer { scale, .. } | Code::Hex { scale, .. } | Code::Bcd { scale, .. } => scale.decimals,
         Code::Float { decimals, .. } => Decimals::All(*decimals),
         _ => Decimals::All(0),
     };

@@ -2,6 +2,7 @@
 //!
 //! Once chosen, a record is not given up for another: there is no way back.
 
+use super::code::listed;
 use super::read::until;
 use super::{Slots, Stop, binary, json, quoted};
 use crate::protocol::grammar::{Grammar, Test};
@@ -24,11 +25,8 @@ pub(super) fn rule(grammar: &Grammar, bytes: &[u8], slots: &mut Slots) -> Result
             return Ok(place);
         }
     }
-    let names: Vec<_> = grammar.records.iter().map(|rule| &*rule.name).collect();
-    Err(Stop::new(
-        0,
-        format!("{} found, none of the records {} begins or is marked so", quoted(bytes), names.join(", ")),
-    ))
+    let names = listed(grammar.records.iter().map(|rule| rule.name.to_string()));
+    Err(Stop::new(0, format!("{} found, none of the records {names} begins or is marked so", quoted(bytes))))
 }
 
 fn holds(test: &Test, bytes: &[u8], slots: &mut Slots) -> Result<bool, Stop> {

@@ -49,7 +49,7 @@ fn inner(field: &Field, bytes: &[u8], value: &mut Value) -> Result<Range<usize>,
         Code::Number(code) => return number::read(code, field, bytes, value),
         Code::Text(code) => return text::read(code, field, bytes, value),
         Code::Choice(code) => return choice(code, field, bytes, value),
-        Code::Hex { width } => return number::read_hex(*width, field, bytes, value),
+        Code::Hex { width, scale } => return number::read_hex((*width, *scale), field, bytes, value),
         Code::Time(code) => return text::read_time(code, field, bytes, value),
         Code::Integer { bytes: size, order, signed, scale } => {
             *value = Value::Number(binary::read_integer((*size, *order, *signed), *scale, bytes)?);
@@ -69,7 +69,7 @@ pub(super) fn encode(field: &Field, content: Option<&Content>, out: &mut Vec<u8>
     out.extend_from_slice(&field.before);
     match &field.code {
         Code::Number(code) => number::write(code, number_of(content)?, out)?,
-        Code::Hex { width } => number::write_hex(*width, number_of(content)?, out)?,
+        Code::Hex { width, scale } => number::write_hex((*width, *scale), number_of(content)?, out)?,
         Code::Text(code) => text::write(code, content.as_str(), out)?,
         Code::Choice(code) => write_choice(code, content.as_str(), out)?,
         Code::Time(code) => text::write_time(code, content.as_str(), out)?,
@@ -175,10 +175,18 @@ fn choice(code: &Choice, field: &Field, bytes: &[u8], value: &mut Value) -> Resu
 
 /// The values of a choice in words.
 pub(super) fn wanted(code: &Choice) -> String {
-    let keys: Vec<_> = code.items.iter().map(|item| format!("\"{}\"", item.key)).collect();
-    match keys.len() {
-        1 => keys[0].clone(),
-        _ => format!("one of {}", keys.join(", ")),
+    let keys = listed(code.items.iter().map(|item| quoted(item.key.as_bytes())));
+    if code.items.len() == 1 { keys } else { format!("one of {keys}") }
+}
+
+/// Words in a message: all of a few, the first of many.
+pub(super) fn listed(words: impl ExactSizeIterator<Item = String>) -> String {
+    const SHOWN_MAX: usize = 8;
+    let len = words.len();
+    let shown: Vec<String> = words.take(SHOWN_MAX).collect();
+    match len.checked_sub(SHOWN_MAX) {
+        None | Some(0) => shown.join(", "),
+        Some(others) => format!("{} and {others} others", shown.join(", ")),
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! Nesting is bounded; names may stand in any order, each once where the format names it.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use super::code::decode;
@@ -11,7 +12,12 @@ use crate::protocol::grammar::{Code, Excess, Field, Node, Quotes, Rule};
 use crate::protocol::limits::DEPTH_MAX;
 
 /// Reads the object.
-pub(super) fn read(rule: &Rule, root: &Node, others: Excess, bytes: &[u8], slots: &mut Slots) -> Result<(), Stop> {
+pub(super) fn read(
+    rule: &Rule,
+    (root, wanted, others): (&Node, usize, Excess),
+    bytes: &[u8],
+    slots: &mut Slots,
+) -> Result<(), Stop> {
     let mut seen = vec![false; rule.fields.len()];
     let mut literals = 0;
     let mut reader = Reader { bytes, at: 0, slots };
@@ -26,19 +32,10 @@ pub(super) fn read(rule: &Rule, root: &Node, others: Excess, bytes: &[u8], slots
             return Err(Stop::new(bytes.len(), format!("a {}: {} was wanted and not found", rule.name, field.name)));
         }
     }
-    if literals < count_literals(root) {
+    if literals < wanted {
         return Err(Stop::new(bytes.len(), format!("a {}: a fixed member was wanted and not found", rule.name)));
     }
     Ok(())
-}
-
-fn count_literals(node: &Node) -> usize {
-    match node {
-        Node::Object(members) => members.iter().map(|(_, node)| count_literals(node)).sum(),
-        Node::Array(nodes) => nodes.iter().map(count_literals).sum(),
-        Node::Field { .. } => 0,
-        Node::Literal { .. } => 1,
-    }
 }
 
 /// The value at a path, without its quotes; `None` if there is none.
@@ -76,7 +73,7 @@ struct Scalar {
     quotes: Quotes,
 }
 
-impl Reader<'_, '_> {
+impl<'a> Reader<'a, '_> {
     fn stop(&self, reason: impl Into<String>) -> Stop {
         Stop::new(self.at, reason)
     }
@@ -113,8 +110,8 @@ impl Reader<'_, '_> {
         self.deeper(depth)?;
         match node {
             Node::Object(members) => self.object(|reader, name| {
-                let member = members.iter().find(|(known, _)| reader.is_name(known, &name));
-                match member {
+                let member = reader.name(&name);
+                match members.iter().find(|(known, _)| *known.as_bytes() == *member) {
                     Some((_, node)) => reader.known(wanted, node, depth + 1),
                     None if wanted.others == Excess::Ignored => reader.unknown(depth + 1),
                     None => {
@@ -196,9 +193,13 @@ impl Reader<'_, '_> {
         Ok(Value::Escaped)
     }
 
-    fn is_name(&self, known: &str, name: &Range<usize>) -> bool {
-        let found = &self.bytes[name.clone()];
-        *found == *known.as_bytes() || (found.contains(&b'\\') && unescaped(found) == *known)
+    /// The name of a member, its escapes resolved.
+    fn name(&self, place: &Range<usize>) -> Cow<'a, [u8]> {
+        let found = &self.bytes[place.clone()];
+        if memchr::memchr(b'\\', found).is_none() {
+            return Cow::Borrowed(found);
+        }
+        Cow::Owned(unescaped(found).into_bytes())
     }
 
     fn object(&mut self, mut member: impl FnMut(&mut Self, Range<usize>) -> Result<(), Stop>) -> Result<(), Stop> {
@@ -260,7 +261,7 @@ impl Reader<'_, '_> {
         self.deeper(depth)?;
         match (path.split_first(), self.peek()) {
             (Some((first, rest)), Some(b'{')) => self.object(|reader, name| {
-                if reader.is_name(first, &name) {
+                if *reader.name(&name) == *first.as_bytes() {
                     return reader.find(rest, depth + 1, found);
                 }
                 reader.unknown(depth + 1)

@@ -212,6 +212,11 @@ impl Stop {
     }
 }
 
+/// So many of something, in words.
+pub(super) fn counted(count: usize, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
+}
+
 /// Bytes as they are shown in a message, cut where nobody would read on.
 fn quoted(bytes: &[u8]) -> String {
     const SHOWN_MAX: usize = 24;

@@ -7,12 +7,12 @@ use nom::bytes::complete::take_while;
 
 use super::code::{Fail, fill, unfilled};
 use super::read::may_be_absent;
-use super::scale::unscaled;
-use super::{Value, quoted};
+use super::scale::{scaled, unscaled};
+use super::{Value, counted, quoted};
 use crate::protocol::format::file::{Sign, SignAt};
 use crate::protocol::grammar::{Decimals, Field, Number, Point, Scale, Side, Span};
 use crate::protocol::limits::NUMBER_MAX;
-use crate::units::{Decimal, NumberError, Numeral};
+use crate::units::{NumberError, Numeral};
 
 /// Reads a number.
 pub(super) fn read(code: &Number, field: &Field, bytes: &[u8], value: &mut Value) -> Result<Range<usize>, Fail> {
@@ -101,7 +101,7 @@ fn take_fraction(mark: u8, decimals: Decimals, rest: &[u8], at: usize) -> Result
     if wanted.is_some_and(|wanted| wanted != fraction.len()) || fraction.is_empty() {
         let found = fraction.len();
         let wanted = wanted.map_or("at least 1".to_owned(), |wanted| wanted.to_string());
-        return Err(Fail::new(at + 1 + found, format!("{found} decimals found, {wanted} were wanted")));
+        return Err(Fail::new(at + 1 + found, format!("{} found, {wanted} were wanted", counted(found, "decimal"))));
     }
     Ok((fraction, end))
 }
@@ -118,7 +118,12 @@ pub(super) fn implied(negative: bool, whole: &[u8], places: u8) -> Result<Numera
 }
 
 /// Reads a whole number in hexadecimal digits.
-pub(super) fn read_hex(width: Span, field: &Field, bytes: &[u8], value: &mut Value) -> Result<Range<usize>, Fail> {
+pub(super) fn read_hex(
+    (width, scale): (Span, Scale),
+    field: &Field,
+    bytes: &[u8],
+    value: &mut Value,
+) -> Result<Range<usize>, Fail> {
     if bytes.is_empty() && may_be_absent(field) {
         return Ok(0..0);
     }
@@ -137,8 +142,11 @@ pub(super) fn read_hex(width: Span, field: &Field, bytes: &[u8], value: &mut Val
     if bytes.is_empty() || (width.min != width.max && bytes.len() > width.min.max(1) && bytes[0] == b'0') {
         return Err(Fail::new(0, format!("{} found, a hexadecimal number was wanted", quoted(bytes))));
     }
-    let numeral = Numeral::of(Decimal { mantissa, decimals: 0 });
-    *value = Value::Number(numeral.map_err(|error| Fail::new(0, error.to_string()))?);
+    let numeral = match scale {
+        Scale { decimals: Decimals::All(places), times } => scaled(mantissa, times, places),
+        _ => scaled(mantissa, 1, 0),
+    };
+    *value = Value::Number(numeral.map_err(|reason| Fail::new(0, reason))?);
     Ok(0..bytes.len())
 }
 
@@ -150,7 +158,7 @@ pub(super) fn check_width(width: Span, bytes: &[u8]) -> Result<(), Fail> {
         Span { min, max } if min == max => format!("{min} were wanted"),
         Span { min, max } => format!("{min} to {max} were wanted"),
     };
-    Err(Fail::new(bytes.len().min(width.max), format!("{} characters found, {wanted}", bytes.len())))
+    Err(Fail::new(bytes.len().min(width.max), format!("{} found, {wanted}", counted(bytes.len(), "character"))))
 }
 
 /// A number in its parts.
@@ -226,9 +234,9 @@ pub(super) fn write(code: &Number, text: &str, out: &mut Vec<u8>) -> Result<(), 
 }
 
 /// Writes a whole number in hexadecimal digits.
-pub(super) fn write_hex(width: Span, text: &str, out: &mut Vec<u8>) -> Result<(), String> {
-    let number: u64 =
-        text.parse().map_err(|_| format!("{text:?} found, a whole number that is not negative was wanted"))?;
+pub(super) fn write_hex((width, scale): (Span, Scale), text: &str, out: &mut Vec<u8>) -> Result<(), String> {
+    let number = u64::try_from(unscaled(text, scale)?)
+        .map_err(|_| format!("{text:?} found, a number that is not negative was wanted"))?;
     let shown = format!("{number:0width$X}", width = width.min.max(1));
     if shown.len() > width.max {
         return Err(format!("{text:?} takes {} hexadecimal digits, at most {} were wanted", shown.len(), width.max));

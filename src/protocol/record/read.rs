@@ -4,7 +4,7 @@ use nom::IResult;
 use nom::bytes::complete::{tag, take, take_till, take_while};
 
 use super::code::longest_item;
-use super::{Slots, Stop, binary, choose, json, keyed, quoted, scale};
+use super::{Slots, Stop, binary, choose, counted, json, keyed, quoted, scale};
 use crate::protocol::format::file::{Order, Sign};
 use crate::protocol::grammar::{Bits, Code, Extent, Field, Grammar, Layout, Point, Presence, Rule, Step};
 
@@ -26,7 +26,7 @@ pub(in crate::protocol) fn read(grammar: &Grammar, bytes: &[u8], slots: &mut Slo
             }
         }
         Layout::Keyed(keyed) => keyed::read(rule, keyed, bytes, slots)?,
-        Layout::Json { root, others } => json::read(rule, root, *others, bytes, slots)?,
+        Layout::Json { root, literals, others } => json::read(rule, (root, *literals, *others), bytes, slots)?,
     }
     scale::settle(rule, slots)?;
     Ok(chosen)
@@ -72,6 +72,7 @@ impl Walk<'_> {
                     }
                     Extent::Fixed(size) => *size,
                     Extent::Until(stop) => until(stop, input).len(),
+                    Extent::UpTo(size) => input.len().min(*size),
                     Extent::Natural | Extent::Rest => input.len(),
                 },
                 Step::Gap(byte) => {
@@ -133,7 +134,7 @@ impl Walk<'_> {
 
     fn too_short(&self, field: &Field, wanted: usize, at: usize) -> Stop {
         let found = self.end - at;
-        Stop::new(self.end, self.of_field(field, &format!("{found} bytes left, {wanted} were wanted")))
+        Stop::new(self.end, self.of_field(field, &format!("{} left, {wanted} were wanted", counted(found, "byte"))))
     }
 
     fn not_literal(&self, literal: &[u8], at: usize) -> Stop {
@@ -150,6 +151,7 @@ fn cut<'a>(extent: &Extent, field: &Field, input: &'a [u8]) -> Result<&'a [u8], 
             let taken: Result<_, nom::Err<()>> = take(*size)(input);
             taken.map(|(_, taken)| taken).map_err(|_| *size)
         }
+        Extent::UpTo(size) => Ok(&input[..input.len().min(*size)]),
         Extent::Until(stop) => Ok(until(stop, input)),
         Extent::Natural => Ok(natural(field, input)),
         Extent::Rest => Ok(input),

@@ -1,7 +1,7 @@
 //! From the whole number sent to the value it stands for, and back; and what can be said only when all fields are read.
 
 use super::number::parts;
-use super::{Slots, Stop, Value};
+use super::{Slots, Stop, Value, counted};
 use crate::protocol::grammar::{Code, Decimals, Field, FieldUnit, Point, Rule, Scale};
 use crate::units::{Decimal, Numeral, Unit};
 
@@ -91,7 +91,8 @@ fn late(field: &Field) -> Option<Late> {
             Point::Implied(scale) => put_later(*scale),
         },
         Code::Bcd { scale, .. } => put_later(*scale),
-        Code::Integer { scale: scale @ Scale { decimals: Decimals::Each(_), .. }, .. } => Some(Late::Scale(*scale)),
+        Code::Integer { scale: scale @ Scale { decimals: Decimals::Each(_), .. }, .. }
+        | Code::Hex { scale: scale @ Scale { decimals: Decimals::Each(_), .. }, .. } => Some(Late::Scale(*scale)),
         _ => None,
     }
 }
@@ -119,7 +120,7 @@ fn settled(sent: Numeral, late: Late, unit: Option<Unit>) -> Result<Numeral, Str
         Late::Check(_) if sent.decimal().decimals == places => Ok(sent),
         Late::Check(_) => {
             let (found, digits) = (sent.decimal().decimals, sent.digits());
-            Err(format!("{digits} with {found} decimals found, {places} were wanted"))
+            Err(format!("{digits} with {} found, {places} were wanted", counted(usize::from(found), "decimal")))
         }
         Late::Scale(scale) => scaled(sent.decimal().mantissa, scale.times, places),
     }

@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::code::{Fail, fill, unfilled};
 use super::number::check_width;
 use super::read::may_be_absent;
-use super::{Value, quoted};
+use super::{Value, counted, quoted};
 use crate::protocol::format::file::{Chars, Encoding};
 use crate::protocol::grammar::{Field, Text, Time, TimePart};
 
@@ -100,7 +100,7 @@ pub(super) fn read_time(code: &Time, field: &Field, bytes: &[u8], value: &mut Va
     if bytes.len() != width {
         return Err(Fail::new(
             bytes.len().min(width),
-            format!("{} characters found, {width} were wanted", bytes.len()),
+            format!("{} found, {width} were wanted", counted(bytes.len(), "character")),
         ));
     }
     let mut at = 0;

@@ -121,8 +121,12 @@ impl Writer<'_> {
                 Step::Field { slot, extent } => {
                     let from = out.len();
                     self.field(*slot, out)?;
+                    if let Extent::UpTo(size) = extent {
+                        // Only at the end of the record could it be cut short, and it need not be.
+                        out.resize(out.len().max(from + size), b' ');
+                    }
                     let found = out.len() - from;
-                    if let Extent::Fixed(size) = extent
+                    if let Extent::Fixed(size) | Extent::UpTo(size) = extent
                         && *size != found
                     {
                         let reason = format!("it takes {found} bytes, {size} were wanted");

@@ -78,6 +78,13 @@ pub(super) fn stretches<'a>(runs: &'a [Run], by: Distribution) -> Vec<Vec<Stretc
     all
 }
 
+/// Corrections at the fore points of all setups whose line has closed within its allowance.
+pub(super) fn closed(runs: &[Run], by: Distribution) -> Corrections {
+    let all = stretches(runs, by);
+    let within = |stretch: &&Stretch<'_>| stretch.closure.is_some_and(|closure| !closure.over());
+    all.iter().flatten().filter(within).flat_map(|stretch| shared(stretch, by).corrections).collect()
+}
+
 /// Setups of a chain whose foresight closes on a known point.
 fn on_known(run: &Run, chain: usize) -> impl DoubleEndedIterator<Item = (&Setup, &Closure)> {
     let of_chain = run.setups.iter().filter(move |setup| setup.before.level.chain == chain);

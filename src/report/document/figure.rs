@@ -95,5 +95,5 @@ impl Scales {
 
 /// Whether any correction is on.
 pub(super) fn has_corrections(book: &Book) -> bool {
-    book.settings().corrections != Default::default()
+    book.settings().corrections != Default::default() || book.amendments().collimations().any(|(_, c)| c.is_some())
 }

@@ -7,6 +7,7 @@ use super::tree::{
     Told,
 };
 use super::{BookOptions, Source, findings};
+use crate::book::Book;
 use crate::book::classes::{Basis, Class};
 use crate::book::event::{Body, Event};
 use crate::book::settings::{Corrections, StaffsInUse};
@@ -62,7 +63,7 @@ pub(super) fn field_book(source: &Source<'_>, job: &str, shown: Shown, parts: Pa
         class: class(&settings.class, source.scales.say),
         sequence: settings.sequence.to_string(),
         equipment: equipment(source),
-        corrections: corrections(&settings.corrections),
+        corrections: corrections(&settings.corrections).into_iter().chain(commanded(source.book)).collect(),
         known: known(source),
         listened: source.events.iter().filter_map(listened).collect(),
         resettled: source.events.iter().filter_map(resettled).collect(),
@@ -140,6 +141,14 @@ fn corrections(corrections: &Corrections) -> Vec<String> {
         format!("staff temperature: {} ppm per C from {} C{now}", staff.ppm_per_c, staff.standard_c)
     }));
     words
+}
+
+/// Inclinations that people turned on, from which reading on.
+fn commanded(book: &Book) -> impl Iterator<Item = String> {
+    book.amendments().collimations().map(|(from, mm_per_m)| match mm_per_m {
+        Some(c) => format!("collimation from reading {from} on: line of sight {c:+} mm per m"),
+        None => format!("collimation from reading {from} on: none"),
+    })
 }
 
 fn class(class: &Class, say: Wording) -> ClassView {

@@ -28,7 +28,7 @@ use crate::book::Book;
 use crate::book::event::Event;
 use crate::book::reading::Role;
 use crate::book::settings::Booking;
-use crate::units::Unit;
+use crate::units::{Length, Unit};
 use figure::Scales;
 
 /// How a field book is wanted.
@@ -60,6 +60,12 @@ pub fn document(book: &Book, events: &[Event], job: &str, options: BookOptions) 
     let shown = head::shown(&source, options);
     let runs = closing::runs(&source, options.distribution, &shown, &readings);
     head::field_book(&source, job, shown, head::Parts { runs, readings, said })
+}
+
+/// What sharing the misclosures out adds at the fore points of setups, by run and setup: only where a line has closed
+/// within its allowance.
+pub fn closed_corrections(book: &Book, by: Distribution) -> BTreeMap<(u32, u32), Length> {
+    distribution::closed(book.runs(), by)
 }
 
 /// What a field book is made from.

@@ -74,8 +74,9 @@ fn reading(
     };
     let corrected = correct.then(|| {
         let sight = held.sight.map(|sight| sight.value());
+        let asked = source.book.amendments().corrections(number, &source.book.settings().corrections);
         let staff = source.book.amendments().staff(number, held);
-        corrections::correct(staff.value(), sight, held.temperature_c, &source.book.settings().corrections)
+        corrections::correct(staff.value(), sight, held.temperature_c, &asked)
     });
     let (height_of_instrument, elevation) = match (run, setup) {
         (Some(run), Some(setup)) if state.counts() => heights(source, run, setup, number, spot.role),

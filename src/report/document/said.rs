@@ -59,7 +59,15 @@ pub(crate) fn about(command: &Command) -> Option<u32> {
         | Command::StartRun { .. }
         | Command::Acknowledge { .. }
         | Command::KeyIn { .. }
+        | Command::KeyInWires { .. }
+        | Command::BeginActivity { .. }
+        | Command::LeaveActivity
+        | Command::StrikeShot { .. }
+        | Command::MarkHere { .. }
+        | Command::Design { .. }
+        | Command::Register { .. }
         | Command::Undo { .. } => None,
+        Command::Collimation { from, .. } => *from,
     }
 }
 

@@ -4,6 +4,7 @@
 //! A line is versioned by `schema`; a field is added freely, removed or changed only with a new number. Lengths are
 //! decimal text in the unit that stands beside them, so that no digit is lost on the way.
 
+mod activity;
 mod text;
 
 use schemars::JsonSchema;
@@ -12,13 +13,14 @@ use serde::Serialize;
 use crate::book::decimals::reading_shown;
 use crate::book::event::{Body, Command, Event, LinkState, Origin, Taken, Target, Verdict};
 use crate::book::finding::{Amount, FindingKey, Priority};
-use crate::book::reading::{Heard, Reading, Role};
+use crate::book::reading::{Heard, Role};
 use crate::book::run::{ClosesOn, Closure};
 use crate::book::wording::Wording;
 use crate::book::{Book, Came, NextStaff, SpotState, next_staff};
 use crate::report::causes::{Causes, causes};
 use crate::units::{Length, Unit};
 
+pub use activity::{ActivityLine, ShotLine, activity_answer, activity_words};
 pub use text::{Ink, Painter, standing_line, status_block};
 
 /// Version of the lines.
@@ -81,6 +83,8 @@ pub enum What {
         /// terminal, tell, start, demo or page.
         by: Origin,
     },
+    /// An activity beside the run: begun, read for, done.
+    Activity(ActivityLine),
     /// The crew is told of a finding.
     Finding(FindingLine),
     /// What could be behind a misclosure that the crew was just told of.
@@ -201,6 +205,8 @@ pub struct Status {
     pub next: Option<String>,
     /// What is due next: back or fore.
     pub due: Option<Role>,
+    /// The activity that readings go to instead of the run: its name, how it stands, what to do next.
+    pub activity: Vec<String>,
     /// The latest closure with its allowance and share.
     pub closure: Option<String>,
     /// Facts that hold the crew, most recent last.
@@ -217,12 +223,19 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
         simulated: event.simulated || book.simulated(),
         what,
     };
+    let activity = book.activities().latest();
     let what = match &event.body {
         Body::JobOpened { .. } | Body::Resettled { .. } => What::Job(job_line(book)),
         Body::ListeningBegan { link, format, .. } => What::Listening { link: link.clone(), format: format.clone() },
         Body::LinkChanged { state } => link_line(state),
         Body::Heard { heard } => heard_line(book, event, heard),
-        Body::Commanded { command: Command::KeyIn { reading }, .. } => reading_line(book, reading),
+        Body::Commanded { command: Command::KeyIn { .. } | Command::KeyInWires { .. }, .. } => taken_line(book, event),
+        Body::Commanded { command, by } if command.of_activity() => {
+            let said = What::Command { text: command_words(command), by: by.clone() };
+            let stands = activity.filter(|_| *command != Command::LeaveActivity);
+            let stands = stands.map(|activity| activity::activity_line(book, activity, None));
+            return [said].into_iter().chain(stands).map(line).collect();
+        }
         Body::Commanded { command, by } => What::Command { text: command_words(command), by: by.clone() },
         Body::Announced { key, priority, fact, todo } => finding_line(book, key, *priority, fact, todo),
         Body::Withdrawn { key } => What::Withdrawn { key: key.to_string() },
@@ -237,6 +250,10 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
         Body::RecordingResumed { cause } => What::Notice {
             priority: Priority::Warn,
             text: format!("recording again; what came meanwhile follows (it had stopped: {cause})"),
+        },
+        Body::ActivityDone { .. } => match activity {
+            Some(activity) => activity::activity_line(book, activity, None),
+            None => return Vec::new(),
         },
         Body::ListeningEnded { reason } => What::Ended { reason: reason.clone() },
     };
@@ -282,7 +299,8 @@ pub fn given_words(given: &crate::book::Given) -> String {
 /// How the run stands, in words.
 pub fn status_in_words(book: &Book) -> Vec<String> {
     let status = status(book);
-    let mut words = vec![format!("run {}, setup {}, {} readings", status.run, status.setup, book.entries().len())];
+    let mut words = activity_words(book);
+    words.push(format!("run {}, setup {}, {} readings", status.run, status.setup, book.entries().len()));
     words.extend(book.last_verdict().map(given_words));
     words.extend(status.balance_sum.map(|sum| format!("balance {}, sum {sum}", status.balance.unwrap_or_default())));
     words.extend(status.next);
@@ -312,7 +330,8 @@ pub fn schema() -> serde_json::Value {
 
 /// How the run stands now.
 pub fn status(book: &Book) -> Status {
-    let Some((run, setup)) = book.current() else { return Status::default() };
+    let activity = activity_words(book);
+    let Some((run, setup)) = book.current() else { return Status { activity, ..Status::default() } };
     let say = Wording::new(book.settings().unit);
     let sum = setup.imbalance_sum();
     let known_balance = setup.reduced.imbalance.is_some() || setup.before.imbalance_sum != Length::ZERO;
@@ -329,6 +348,7 @@ pub fn status(book: &Book) -> Status {
         balance_sum: sum,
         next: next_staff(book).map(|next| next_words(say, next)),
         due: Some(book.next_role()),
+        activity,
         closure: run.closures().next_back().map(|closure| closure_words(say, closure)),
         holding: facts.collect(),
     }
@@ -396,7 +416,7 @@ pub fn link_words(state: &LinkState) -> (&'static str, String) {
 
 fn heard_line(book: &Book, event: &Event, heard: &Heard) -> What {
     let (kind, text) = match heard {
-        Heard::Reading(reading) => return reading_line(book, reading),
+        Heard::Reading(_) => return taken_line(book, event),
         Heard::Status(status) => ("status", instrument_words(status)),
         Heard::Fault { code, meaning } => {
             ("fault", format!("instrument reports {}", meaning.as_deref().unwrap_or(code)))
@@ -421,9 +441,12 @@ fn instrument_words(status: &crate::book::reading::Status) -> String {
     if parts.is_empty() { "instrument status".to_owned() } else { parts.join(", ") }
 }
 
-/// The reading just booked, as it stands in the book.
-fn reading_line(book: &Book, _reading: &Reading) -> What {
-    What::Reading(reading_view(book, book.entries().len() as u32).expect("a reading was just booked"))
+/// The reading just taken, as it stands in the book or with the activity that it went to.
+fn taken_line(book: &Book, event: &Event) -> What {
+    match book.activities().took(event.seq) {
+        Some(activity) => activity::activity_line(book, activity, activity::shot_line(book, activity)),
+        None => What::Reading(reading_view(book, book.entries().len() as u32).expect("a reading was just booked")),
+    }
 }
 
 /// A reading as it stands in the book.
@@ -520,6 +543,14 @@ pub fn command_words(command: &Command) -> String {
         Command::StartRun { point, .. } => format!("a run starts on {point}"),
         Command::Acknowledge { key } => format!("seen: {key}"),
         Command::KeyIn { .. } => "a reading keyed in".to_owned(),
+        Command::KeyInWires { .. }
+        | Command::BeginActivity { .. }
+        | Command::LeaveActivity
+        | Command::StrikeShot { .. }
+        | Command::MarkHere { .. }
+        | Command::Design { .. }
+        | Command::Register { .. }
+        | Command::Collimation { .. } => activity::command_words(command).expect("every one of these has its words"),
         Command::Accept { finding, cause, taken } => match taken_words(taken) {
             Some(taken) => format!("{finding} is explained: {cause}: {taken}"),
             None => format!("{finding} is explained: {cause}; booked as it was"),

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{FindingLine, Line, ReadingLine, Status, VerdictLine, What};
+use super::{ActivityLine, FindingLine, Line, ReadingLine, Status, VerdictLine, What};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
 use crate::report::causes::{Causes, Extent, Paragraph, paragraphs};
@@ -75,6 +75,7 @@ impl Painter {
     fn paint_unnamed(&mut self, line: &Line) -> Vec<String> {
         match &line.what {
             What::Reading(reading) => self.reading(reading, line),
+            What::Activity(activity) => self.activity(activity, line),
             What::Finding(finding) => self.finding(finding),
             What::Verdict(verdict) => self.verdict(verdict),
             What::Job(job) => {
@@ -147,6 +148,32 @@ impl Painter {
             out.push(text.trim_end().to_owned());
             if !remarks.is_empty() {
                 out.push(format!("{:16}{remarks}", ""));
+            }
+        }
+        out
+    }
+
+    fn activity(&mut self, activity: &ActivityLine, line: &Line) -> Vec<String> {
+        // The run's readings begin again under a head of their own.
+        self.heads.remove(&line.instrument);
+        let mut out = Vec::new();
+        if let Some(shot) = &activity.shot {
+            let sight = shot.sight.as_ref().map(|sight| format!(", sight {sight} {}", shot.unit)).unwrap_or_default();
+            let keyed = if shot.keyed_in { ", keyed in" } else { "" };
+            let (name, number) = (activity.task, shot.number);
+            out.push(format!("{name}, shot {number}: {} {}{sight}{keyed}", shot.staff, shot.staff_unit));
+        }
+        let indent = " ".repeat(LEAD);
+        for text in &activity.so_far {
+            out.extend(self.wrap(&indent, text));
+        }
+        if let Some(next) = &activity.next {
+            out.extend(self.wrap("next     ", next));
+        }
+        if let Some((first, rest)) = activity.said.split_first() {
+            out.push(self.strong(&format!("{} done", activity.task)));
+            for text in [first].into_iter().chain(rest) {
+                out.extend(self.wrap(&indent, text));
             }
         }
         out
@@ -249,6 +276,11 @@ pub fn status_block(status: &Status, link: &str, ink: Ink, width: usize) -> Vec<
         first += &format!("   {next}");
     }
     let mut lines = Vec::new();
+    if let [name, so_far @ ..] = &status.activity[..] {
+        // While an activity goes on, what it wants next is what the crew looks for.
+        let last = so_far.last().map(|next| format!(": {next}")).unwrap_or_default();
+        first = format!("{name}{last}");
+    }
     match status.holding.last() {
         Some(fact) => lines.extend(painter.sentence(Priority::Hold, fact).into_iter().take(2)),
         None => lines.push(String::new()),

@@ -66,8 +66,7 @@ pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     canvas.path(Job::Second, &sums);
     if let Some(end) = sums.last() {
         // Above the last stretch of the line, or under it where there is no room.
-        let stretch = sums.iter().rev().take_while(|place| end.0 - place.0 < SUM_WIDTH).map(|place| place.1);
-        let (high, low) = stretch.fold((end.1, end.1), |(high, low), y| (high.min(y), low.max(y)));
+        let (high, low) = extent_from(&sums, end.0 - SUM_WIDTH);
         let base = if high - LETTER > top { high - 5.0 } else { low + LETTER + 1.0 };
         canvas.text((end.0.min(right - 4.0), base), Anchor::End, "sum");
     }
@@ -85,4 +84,27 @@ pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         of(class.sum_imbalance_max.as_ref().map(|limit| limit.value)),
     );
     Some(canvas.finish("Balance of sights", words))
+}
+
+/// The highest and the lowest place of a line from `start` to its end, as they stand on a sheet.
+fn extent_from(line: &[(f64, f64)], start: f64) -> (f64, f64) {
+    let crossing = line.windows(2).find(|pair| pair[0].0 < start && start <= pair[1].0).map(|pair| {
+        let (from, to) = (pair[0], pair[1]);
+        from.1 + (to.1 - from.1) * (start - from.0) / (to.0 - from.0)
+    });
+    let behind = line.iter().filter(|place| place.0 >= start).map(|place| place.1);
+    behind.chain(crossing).fold((f64::MAX, f64::MIN), |(high, low), y| (high.min(y), low.max(y)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_extent_of_a_stretch_begins_inside_a_piece_of_the_line() {
+        let line = [(0.0, 50.0), (10.0, 20.0), (20.0, 40.0)];
+        assert_eq!(extent_from(&line, 5.0), (20.0, 40.0));
+        assert_eq!(extent_from(&line, 15.0), (30.0, 40.0));
+        assert_eq!(extent_from(&line[2..], 15.0), (40.0, 40.0));
+    }
 }

@@ -5,13 +5,16 @@
 //! its own, drawn as a bracket about zero at its place. Known points are diamonds, forward against back is round.
 
 use super::axis::Scale;
-use super::canvas::{Anchor, Canvas, Job, LETTER};
+use super::canvas::{Anchor, Canvas, Job, LETTER, Place};
 use super::{Plot, WIDTHS};
 use crate::book::Book;
 use crate::book::closure::{self, LineKind, NOISE_Z};
 use crate::book::run::{ClosesOn, Run, Setup};
 use crate::book::wording::Wording;
 use crate::units::{Length, Unit};
+
+/// About how wide a letter is, in CSS pixels.
+const LETTER_WIDTH: f64 = 0.6 * LETTER;
 
 /// How far ahead of the last setup the expectation is drawn, as a share of the run so far.
 const AHEAD: f64 = 0.25;
@@ -96,9 +99,14 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
             ClosesOn::Known => canvas.diamond(job, spot),
             ClosesOn::Earlier { .. } => canvas.round(job, spot),
         }
+    }
+    let named = closures.iter().map(|(setup, closure)| {
+        let spot = (x.at(place(setup)), y.at(shown(closure.misclosure.to_f64_mm())));
         let below = closure.misclosure < Length::ZERO;
-        let beside = (at - 10.0, if below { spot.1 + LETTER + 4.0 } else { spot.1 - 8.0 });
-        canvas.text(beside, Anchor::End, closure.point.as_str());
+        ((spot.0 - 10.0, if below { spot.1 + LETTER + 4.0 } else { spot.1 - 8.0 }), closure.point.as_str())
+    });
+    for (beside, name) in with_room(named.collect()) {
+        canvas.text(beside, Anchor::End, name);
     }
     let (height_unit, length_unit) = if unit.is_foot() { ("0.001 ft", unit.symbol()) } else { ("mm", unit.symbol()) };
     canvas.text((4.0, 16.0), Anchor::Start, &format!("misclosure, {height_unit}"));
@@ -114,6 +122,21 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     canvas.text((x.at(end) + 4.0, bottom - 4.0), Anchor::Start, "ahead");
     let words = words(book, run, allowed_end);
     Some(canvas.finish("Misclosure in its envelope", words))
+}
+
+/// Names that end at their places, without those that would meet a later one.
+fn with_room(named: Vec<(Place, &str)>) -> Vec<(Place, &str)> {
+    let mut set: Vec<(Place, &str)> = Vec::new();
+    for (at, name) in named.into_iter().rev() {
+        let width = |name: &str| name.chars().count() as f64 * LETTER_WIDTH;
+        let apart = |(other, text): &(Place, &str)| {
+            (other.1 - at.1).abs() > LETTER || at.0 <= other.0 - width(text) || other.0 <= at.0 - width(name)
+        };
+        if set.iter().all(apart) {
+            set.push((at, name));
+        }
+    }
+    set
 }
 
 /// The same envelope with points between: it grows with the root of the length, so its square grows evenly.
@@ -170,4 +193,17 @@ fn sigma_setup_mm(book: &Book, last: &Setup) -> f64 {
 
 pub(super) fn in_unit(length: Length, unit: Unit) -> f64 {
     if unit.is_foot() { length.to_f64_m() / 0.3048 } else { length.to_f64_m() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_gives_way_to_a_later_one_that_it_would_meet() {
+        let names =
+            vec![((100.0, 50.0), "BM-1"), ((120.0, 52.0), "TP3"), ((121.0, 90.0), "TP4"), ((180.0, 50.0), "BM-2")];
+        let set: Vec<&str> = with_room(names).into_iter().map(|(_, name)| name).collect();
+        assert_eq!(set, ["BM-2", "TP4", "TP3"]);
+    }
 }

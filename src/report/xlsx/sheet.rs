@@ -21,6 +21,7 @@ pub(super) struct Styles {
     pub(super) strong: Format,
     head: Format,
     head_right: Format,
+    said: Format,
     pub(super) text: Format,
     wrapped: Format,
     pub(super) count: Format,
@@ -79,10 +80,12 @@ impl Styles {
             title: Format::new().set_bold().set_font_size(14),
             warning: Format::new().set_bold().set_font_color(Color::RGB(0x00A8_4300)),
             strong: base().set_bold(),
-            head: head(),
+            head: head().set_indent(1),
             head_right: head().set_align(FormatAlign::Right),
-            text: base(),
-            wrapped: base().set_text_wrap(),
+            said: base(),
+            // A text stands apart from the number before it.
+            text: base().set_indent(1),
+            wrapped: base().set_text_wrap().set_indent(1),
             count: number("0".to_owned()),
             level: level(),
             level_in: shade(level()),
@@ -170,6 +173,10 @@ impl<'a> Sheet<'a> {
 
     /// The heads of the columns in the next row.
     pub(super) fn heads(&mut self, columns: &[Column]) -> Result<(), XlsxError> {
+        // Letters of heads are bold.
+        let tall = |column: &Column| lines(&column.head, column.width * 0.85);
+        let most = columns.iter().map(tall).max().unwrap_or(1);
+        self.sheet.set_row_height(self.row, most as f64 * LINE_POINTS)?;
         for (at, column) in (0..).zip(columns) {
             let format = if column.holds == Holds::Numbers { &self.styles.head_right } else { &self.styles.head };
             self.sheet.write_string_with_format(self.row, at, &column.head, format)?;
@@ -207,7 +214,8 @@ impl<'a> Sheet<'a> {
     /// sheet do not do so themselves.
     pub(super) fn wrapped(&mut self, column: u16, text: &str) -> Result<(), XlsxError> {
         let width = self.widths.get(usize::from(column)).copied().unwrap_or(f64::MAX);
-        let lines = lines(text, width);
+        // The indent takes one letter.
+        let lines = lines(text, width - 1.0);
         let before = if self.tall.0 == self.row { self.tall.1 } else { 1 };
         if lines > before {
             self.sheet.set_row_height(self.row, lines as f64 * LINE_POINTS)?;
@@ -250,7 +258,7 @@ impl<'a> Sheet<'a> {
 
     /// A line of its own across the sheet, and on to the next row.
     pub(super) fn line(&mut self, text: &str) -> Result<(), XlsxError> {
-        let format = &self.styles.text;
+        let format = &self.styles.said;
         self.text(0, text, format)?;
         self.row += 1;
         Ok(())

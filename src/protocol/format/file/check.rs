@@ -22,8 +22,8 @@ pub(crate) struct CheckFile {
     /// `sum`: what is done to it at the end.
     #[serde(default)]
     pub(crate) finish: Finish,
-    /// `modulo`: the number that it is the remainder of, 2 to 255.
-    pub(crate) modulus: Option<At<u8>>,
+    /// `modulo`: the number that it is the remainder of, 2 to 65535.
+    pub(crate) modulus: Option<At<u16>>,
     /// `modulo`: the factors by which the characters are multiplied in turn; `[1]` unless given.
     pub(crate) weights: Option<At<Vec<u8>>>,
     /// `modulo`: what is added up, the character codes unless given.
@@ -39,7 +39,7 @@ pub(crate) struct CheckFile {
     /// Literal bytes that stand before it, such as `"*"`.
     pub(crate) after: Option<At<Octets>>,
     /// Where the part it covers begins: the first byte of the frame is 0. `"body"`, unless given, is the first byte
-    /// behind `start`.
+    /// behind `start`, or behind the length of a `prefixed` frame where that follows `start` at once.
     #[serde(default)]
     pub(crate) from: From,
     /// Where the part it covers ends.

@@ -107,7 +107,7 @@ pub(crate) enum Is {
     Decimal,
     /// A whole number.
     Integer,
-    /// A whole number in hexadecimal digits.
+    /// A number in hexadecimal digits, whole or with an implied point.
     Hex,
     /// Characters.
     Text,

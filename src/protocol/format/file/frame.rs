@@ -22,6 +22,9 @@ pub(crate) struct FrameFile {
     pub(crate) max: Option<At<usize>>,
     /// `fixed`: the length of every frame in bytes, start included.
     pub(crate) size: Option<At<usize>>,
+    /// `fixed`: the length by what stands behind `start`, where not all frames have the same.
+    #[serde(default)]
+    pub(crate) sizes: Vec<At<SizeFile>>,
     /// `prefixed`: where the length stands and what it counts.
     pub(crate) length: Option<At<LengthFile>>,
     /// `delimited`: how bytes that would look like start or end are hidden inside a frame.
@@ -35,6 +38,17 @@ pub(crate) struct FrameFile {
     pub(crate) noise: Noise,
 }
 
+/// The length of the frames of one kind.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(rename = "Size")]
+pub(crate) struct SizeFile {
+    /// What stands behind `start` in these frames.
+    pub(crate) begins: At<Octets>,
+    /// Their length in bytes, start included.
+    pub(crate) size: At<usize>,
+}
+
 /// How frames are found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -43,7 +57,7 @@ pub(crate) enum FrameKind {
     Line,
     /// From `start` to `end`.
     Delimited,
-    /// Always `size` bytes.
+    /// Always `size` bytes, or as many as `sizes` says for its kind.
     Fixed,
     /// A length near its start says how long it is.
     Prefixed,

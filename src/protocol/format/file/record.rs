@@ -26,7 +26,8 @@ pub(crate) struct RecordFile {
     /// `separated`: several separators in a row count as one.
     #[serde(default)]
     pub(crate) separator_repeats: bool,
-    /// `separated`: the record may end early, before a run of optional fields.
+    /// `separated`, `columns`: the record may end early, before a run of optional fields; in columns the spaces at the
+    /// end of the line may be missing too.
     #[serde(default)]
     pub(crate) short: bool,
     /// `keyed`: what stands between key and value.

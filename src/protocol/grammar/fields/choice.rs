@@ -5,6 +5,7 @@ use crate::protocol::format::file::{Encoding, FieldFile, LayoutKind, Order};
 use crate::protocol::format::written::{At, Pairs};
 use crate::protocol::grammar::build::Faults;
 use crate::protocol::grammar::{Choice, Filling, Item, Span};
+use crate::protocol::limits::VALUES_MAX;
 
 pub(super) fn choice(
     file: &FieldFile,
@@ -66,6 +67,10 @@ pub(super) fn items(
 ) -> Option<Vec<Item>> {
     if values.0.is_empty() {
         faults.add(&values.span, "no values found, at least one was wanted");
+        return None;
+    }
+    if values.0.len() > VALUES_MAX {
+        faults.add(&values.span, format!("{} values found, at most {VALUES_MAX} were wanted", values.0.len()));
         return None;
     }
     let mut items: Vec<Item> = Vec::new();

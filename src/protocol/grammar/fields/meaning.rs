@@ -66,9 +66,10 @@ pub(super) fn fits(means: &At<Means>, field: &Field, values: Option<&At<Pairs<St
     let (numeric, whole) = match &field.code {
         Code::Number(Number { point: Point::Sent { .. }, .. }) | Code::Float { .. } => (true, false),
         Code::Number(Number { point: Point::Implied(scale), .. })
+        | Code::Hex { scale, .. }
         | Code::Bcd { scale, .. }
         | Code::Integer { scale, .. } => (true, scale.decimals == Decimals::All(0)),
-        Code::Hex { .. } | Code::Bits => (true, true),
+        Code::Bits => (true, true),
         Code::Text(_) | Code::Choice(_) | Code::Time(_) => (false, false),
     };
     let wanted: &[&str] = match means.value {

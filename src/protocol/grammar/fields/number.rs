@@ -42,6 +42,11 @@ pub(super) fn written(file: &FieldFile, width: Span, filling: Option<Filling>, f
     Number { point, sign, sign_at, filling, width }
 }
 
+/// A whole number in hexadecimal digits: 15 of them fit.
+pub(super) fn hex(file: &FieldFile, width: Span, faults: &mut Faults) -> Code {
+    Code::Hex { width: if width == WIDE { Span { min: 1, max: 15 } } else { width }, scale: scale(file, faults) }
+}
+
 /// A number in binary.
 pub(super) fn binary(file: &FieldFile, order: Order, faults: &mut Faults) -> Option<Code> {
     match file.is.value {

@@ -45,7 +45,16 @@ pub(super) fn build(file: &At<RecordFile>, builder: &mut Builder, faults: &mut F
         return None;
     }
     let others = if file.others == Others::Ignore { Excess::Ignored } else { Excess::Refused };
-    Some(Layout::Json { root, others })
+    Some(Layout::Json { literals: literals(&root), root, others })
+}
+
+fn literals(node: &Node) -> usize {
+    match node {
+        Node::Object(members) => members.iter().map(|(_, node)| literals(node)).sum(),
+        Node::Array(nodes) => nodes.iter().map(literals).sum(),
+        Node::Field { .. } => 0,
+        Node::Literal { .. } => 1,
+    }
 }
 
 /// The names of a pointer.

@@ -5,7 +5,7 @@ use crate::protocol::format::file::{FieldFile, Is, LayoutKind, RecordFile, Recor
 use crate::protocol::format::written::At;
 use crate::protocol::grammar::build::{Faults, span};
 use crate::protocol::grammar::fields::Part;
-use crate::protocol::grammar::{Bits, Code, Extent, Layout, Step, Test};
+use crate::protocol::grammar::{Bits, Code, Extent, Field, Filling, Layout, Side, Step, Test};
 use crate::protocol::limits::BYTES_MAX;
 
 /// A record that is only known by what it begins with.
@@ -217,7 +217,8 @@ impl Steps {
     fn columns(&mut self, run: &Run<'_>, builder: &mut Builder, faults: &mut Faults) -> Option<()> {
         // The literal that the line begins with stands in the first columns.
         let mut free = run.begins + 1;
-        for file in run.fields {
+        let first_missing = trailing_optional(run.fields);
+        for (place, file) in run.fields.iter().enumerate() {
             let Some(columns) = &file.columns else {
                 let advice = "its first and last, counted from 1: `columns = [1, 8]`";
                 faults.advise(&file.span, "a field without `columns` found", advice);
@@ -227,6 +228,9 @@ impl Steps {
             if first < free || last < first || last > crate::protocol::limits::FRAME_MAX {
                 faults.add(&columns.span, format!("columns {first} to {last} found, the first free one is {free}"));
                 return None;
+            }
+            if run.short && place >= first_missing {
+                self.steps.push(Step::MayEnd);
             }
             self.literal(vec![b' '; first - free].into());
             free = last + 1;
@@ -250,7 +254,15 @@ impl Steps {
                 faults.add(&columns.span, format!("{wide} columns found for what takes {found} characters"));
                 return None;
             }
-            self.part(part, file, Some(Extent::Fixed(wide)), builder, faults)?;
+            let (part, extent) = match part {
+                // Spaces at the end of the line may be cut off inside the last field that is there.
+                Part::Field(mut field, size) => {
+                    let cut = run.short && place + 1 >= first_missing && is_cut_short(&mut field);
+                    (Part::Field(field, size), if cut { Extent::UpTo(wide) } else { Extent::Fixed(wide) })
+                }
+                part => (part, Extent::Fixed(wide)),
+            };
+            self.part(part, file, Some(extent), builder, faults)?;
         }
         Some(())
     }
@@ -352,6 +364,21 @@ impl Steps {
         }
         Some(())
     }
+}
+
+/// Lets a text or a choice that is filled with spaces behind it be shorter than its columns.
+fn is_cut_short(field: &mut Field) -> bool {
+    let spaces = Filling { byte: b' ', side: Side::Behind };
+    let (filling, width) = match &mut field.code {
+        Code::Text(text) => (text.filling, &mut text.width),
+        Code::Choice(choice) => (choice.filling, &mut choice.width),
+        _ => return false,
+    };
+    let cut = filling == Some(spaces);
+    if cut {
+        width.min = 0;
+    }
+    cut
 }
 
 /// The place of the first of the optional fields at the end.
