@@ -7,7 +7,7 @@ cd "$(dirname "$0")/.."
 # Debian packages: the other end of a TCP link, another time for one process, system-call faults, compilers for the
 # fault shim and libFuzzer, Python for the independent recomputation of the hash chain and of adjustments, a browser and
 # curl for the live page, readers of PDF and of spreadsheets for the reports, and of the unit, the manual and the
-# completions of an installed program.
+# completions of an installed program, and a D-Bus daemon for Bluetooth without a radio.
 wanted=""
 have() { command -v "$1" >/dev/null 2>&1; }
 have socat || wanted="$wanted socat"
@@ -23,6 +23,7 @@ have mkfs.ext4 || wanted="$wanted e2fsprogs"
 have systemd-analyze || wanted="$wanted systemd"
 have groff || wanted="$wanted groff-base"
 have bash || wanted="$wanted bash"
+have dbus-daemon || wanted="$wanted dbus"
 have pdftotext || wanted="$wanted poppler-utils"
 have soffice || wanted="$wanted libreoffice-calc"
 if [ -n "$wanted" ]; then

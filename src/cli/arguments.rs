@@ -48,8 +48,8 @@ pub(super) enum Verb {
     Listen(Box<Listen>),
     /// Say something to a running listen: strike, repeat, point, note, ...
     Tell(Tell),
-    /// List the serial ports that are plugged in
-    Ports,
+    /// List the serial ports that are plugged in, or what is heard over Bluetooth
+    Ports(Ports),
     /// Print the field book of a job
     Book(Book),
     /// The report of a job for its file: PDF, spreadsheet, tables, drawings
@@ -164,6 +164,9 @@ pub(super) struct ListenGiven {
     /// Serial port to listen to; the only one that is plugged in, if absent
     #[arg(long, value_name = "PATH", help_heading = "Link")]
     port: Option<String>,
+    /// Bluetooth Low Energy device; its format names the service (see ports --ble)
+    #[arg(long, value_name = "NAME|ADDRESS", help_heading = "Link")]
+    ble: Option<String>,
     /// Serial converter on the network
     #[arg(long, value_name = "HOST:PORT", help_heading = "Link")]
     tcp: Option<String>,
@@ -250,6 +253,7 @@ impl ListenGiven {
         };
         let mut given = Given {
             port: text("--port", self.port),
+            ble: text("--ble", self.ble),
             tcp: text("--tcp", self.tcp),
             stdin: self.stdin.then(|| Said::flag("--stdin", true)),
             capture: text("--capture", self.capture),
@@ -271,6 +275,14 @@ impl ListenGiven {
         given.staffs.in_use = text("--staffs", self.staffs);
         given
     }
+}
+
+/// Arguments of `ports`.
+#[derive(Debug, Args)]
+pub(super) struct Ports {
+    /// Listen for Bluetooth Low Energy devices instead
+    #[arg(long)]
+    pub(super) ble: bool,
 }
 
 /// Arguments of `tell`.

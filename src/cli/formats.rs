@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::Failure;
 use super::say;
 use crate::config::FormatChoice;
-use crate::link::{DataBits, Flow, Parity, SerialSettings, StopBits};
+use crate::link::{DataBits, Flow, Parity, SerialSettings, StopBits, Uart};
 use crate::protocol::{self, Format, link as defaults};
 
 /// Speed where neither the format nor a person says one. Common practice, no source.
@@ -83,4 +83,10 @@ pub(super) fn serial_of(format: &Format) -> SerialSettings {
         _ => Flow::None,
     };
     settings
+}
+
+/// The Bluetooth service that a format names, if it names one.
+pub(super) fn uart_of(format: &Format) -> Option<Uart> {
+    let ble = format.link().ble.as_ref()?;
+    Uart::of(&ble.service, &ble.notify, ble.write.as_deref())
 }

@@ -49,6 +49,8 @@ pub struct Given {
     pub name: Option<Said<String>>,
     /// Serial port to listen at.
     pub port: Option<Said<String>>,
+    /// Name or address of a Bluetooth device to listen at.
+    pub ble: Option<Said<String>>,
     /// `host:port` to listen at.
     pub tcp: Option<Said<String>>,
     /// Listen at standard input.
@@ -222,17 +224,18 @@ pub struct OwnClass {
 }
 
 impl Given {
-    /// These settings where they say something, `under` where they do not. Lists are joined, these first; the four
+    /// These settings where they say something, `under` where they do not. Lists are joined, these first; the
     /// sources of bytes are one setting. Tables of instruments are nobody's: they are taken out before.
     pub fn over(self, under: Given) -> Given {
-        let source = [self.port.is_some(), self.tcp.is_some(), self.stdin.is_some(), self.capture.is_some()];
-        let under = match source.contains(&true) {
-            true => Given { port: None, tcp: None, stdin: None, capture: None, ..under },
+        let texts = [&self.port, &self.ble, &self.tcp, &self.capture];
+        let under = match self.stdin.is_some() || texts.iter().any(|text| text.is_some()) {
+            true => Given { port: None, ble: None, tcp: None, stdin: None, capture: None, ..under },
             false => under,
         };
         Given {
             name: self.name.or(under.name),
             port: self.port.or(under.port),
+            ble: self.ble.or(under.ble),
             tcp: self.tcp.or(under.tcp),
             stdin: self.stdin.or(under.stdin),
             capture: self.capture.or(under.capture),

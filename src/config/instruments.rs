@@ -51,6 +51,7 @@ fn refuse_what_only_one_can_have(check: &mut Check<'_>, given: &Given) {
     let said = [
         text("a name", &given.name),
         text("a port", &given.port),
+        text("a Bluetooth device", &given.ble),
         text("a tcp address", &given.tcp),
         stdin.map(|(what, place)| (what, place.clone())),
         text("a capture", &given.capture),
@@ -81,7 +82,7 @@ pub(super) fn apart(check: &mut Check<'_>, each: &[Given], configs: &[Config]) {
         {
             check.refuse(place, format!("{} is the job of {twin} too, one of its own was wanted", job.display()));
         }
-        let source = place(&given.port).or(place(&given.tcp)).or(place(&given.capture));
+        let source = place(&given.port).or(place(&given.ble)).or(place(&given.tcp)).or(place(&given.capture));
         let source = source.or(given.stdin.as_ref().map(|said| &said.place));
         match (&config.source, source, &given.name) {
             (Some(source), Some(place), _) => {
@@ -91,7 +92,7 @@ pub(super) fn apart(check: &mut Check<'_>, each: &[Given], configs: &[Config]) {
             }
             (None, None, Some(name)) => check.refuse(
                 &name.place,
-                "no source found for this instrument, a port, a tcp address or a capture was wanted",
+                "no source found for this instrument, a port, a Bluetooth device, a tcp address or a capture was wanted",
             ),
             // Wrong, and said already.
             _ => {}

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use super::check::{Check, one_of};
 use super::given::{Given, Place, SerialGiven};
-use crate::link::{BAUD_MAX, BAUD_MIN, DataBits, Flow, LinkSpec, Pace, Parity, SerialSettings, StopBits};
+use crate::link::{BAUD_MAX, BAUD_MIN, DataBits, Flow, LinkSpec, Pace, Parity, SerialSettings, StopBits, Uart};
 
 /// The longest silence that can be waited for before it is said, in seconds: an hour, after which nobody is there.
 const QUIET_MAX_S: u64 = 3600;
@@ -15,6 +15,8 @@ const QUIET_MAX_S: u64 = 3600;
 pub enum Source {
     /// A serial port, by its path or name.
     Port(String),
+    /// A Bluetooth device, by its name or address.
+    Ble(String),
     /// A TCP server, `host:port`.
     Tcp(String),
     /// Standard input.
@@ -29,14 +31,16 @@ pub enum Source {
 }
 
 impl Source {
-    /// The link to be opened, a serial port being set like this.
-    pub fn link(&self, serial: SerialSettings) -> LinkSpec {
-        match self {
+    /// The link to be opened, a serial port being set like this, and a Bluetooth device heard by that service. `None`: it
+    /// is one, and nobody has said which service.
+    pub fn link(&self, serial: SerialSettings, uart: Option<Uart>) -> Option<LinkSpec> {
+        Some(match self {
             Source::Port(path) => LinkSpec::Serial { path: path.clone(), settings: serial },
+            Source::Ble(device) => LinkSpec::Ble { device: device.clone(), uart: uart? },
             Source::Tcp(address) => LinkSpec::Tcp { address: address.clone() },
             Source::StandardInput => LinkSpec::Stdin,
             Source::Capture { path, pace } => LinkSpec::Capture { path: path.clone(), pace: *pace },
-        }
+        })
     }
 }
 
@@ -88,6 +92,7 @@ pub(super) fn source(check: &mut Check<'_>, given: &Given) -> Option<Source> {
     let stdin = given.stdin.as_ref().filter(|said| said.value);
     let said: Vec<(&str, &Place)> = [
         given.port.as_ref().map(|said| ("port", &said.place)),
+        given.ble.as_ref().map(|said| ("ble", &said.place)),
         given.tcp.as_ref().map(|said| ("tcp", &said.place)),
         stdin.map(|said| ("stdin", &said.place)),
         given.capture.as_ref().map(|said| ("capture", &said.place)),
@@ -99,12 +104,14 @@ pub(super) fn source(check: &mut Check<'_>, given: &Given) -> Option<Source> {
         check.refuse(place, format!("{first} and {second} found, one source of bytes was wanted"));
     }
     let port = check.read(given.port.as_ref(), |text| named(text, "port", "/dev/ttyUSB0").map(Source::Port));
+    let ble =
+        check.read(given.ble.as_ref(), |text| named(text, "Bluetooth name or address", "LEVEL-7").map(Source::Ble));
     let tcp = check.read(given.tcp.as_ref(), |text| tcp(text));
     let capture = check.read(given.capture.as_ref(), |text| path(text, "capture file", "morning.capture"));
     let words = [("recorded", Pace::Recorded), ("full", Pace::Full)];
     let pace = check.read(given.pace.as_ref(), |text| one_of("pace", text, &words)).unwrap_or(Pace::Recorded);
     let capture = capture.map(|path| Source::Capture { path, pace });
-    port.or(tcp).or(stdin.map(|_| Source::StandardInput)).or(capture)
+    port.or(ble).or(tcp).or(stdin.map(|_| Source::StandardInput)).or(capture)
 }
 
 fn tcp(text: &str) -> Result<Source, String> {

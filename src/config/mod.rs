@@ -5,7 +5,7 @@
 //! All that is wrong is said at once, each at its place. No file is opened here, and no port.
 //!
 //! ```toml
-//! port = "/dev/ttyUSB0"             # or tcp = "host:port", stdin = true, capture = "morning.capture"
+//! port = "/dev/ttyUSB0"             # or ble = "LEVEL-7", tcp = "host:port", stdin = true, capture = "morning.capture"
 //! format = "comma"                  # a shipped format's name, or a path
 //! job = "core-north.job"
 //! unit = "m"                        # m, ft, sft

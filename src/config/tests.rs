@@ -4,7 +4,7 @@ use super::*;
 use crate::book::classes::{self, Basis, Limit};
 use crate::book::sequence::Sequence;
 use crate::book::settings::{Booking, StaffsInUse};
-use crate::link::{DataBits, Flow, LinkSpec, Pace, Parity, SerialSettings, StopBits};
+use crate::link::{DataBits, Flow, LinkSpec, Pace, Parity, SerialSettings, StopBits, Uart};
 use crate::units::{Length, Unit};
 
 fn file(text: &str) -> SettingsFile {
@@ -359,9 +359,25 @@ fn what_is_said_of_the_port_wins_over_the_format_and_the_rest_is_the_format_s() 
     assert_eq!(over("serial.character = \"8O2\""), "1200 8O2 xon/xoff");
     assert_eq!(over("serial.flow = \"none\""), "1200 7E1");
     let config = of_file("port = \"/dev/ttyUSB0\"\nserial.baud = 9600").unwrap();
-    let link = config.source.unwrap().link(config.serial.over(format));
+    let link = config.source.unwrap().link(config.serial.over(format), None);
     let settings = "9600 7E1 xon/xoff".parse().unwrap();
-    assert_eq!(link, LinkSpec::Serial { path: "/dev/ttyUSB0".to_owned(), settings });
+    assert_eq!(link, Some(LinkSpec::Serial { path: "/dev/ttyUSB0".to_owned(), settings }));
+}
+
+#[test]
+fn a_bluetooth_device_is_a_source_like_any_other_and_needs_a_service() {
+    let source = of_file("ble = \"LEVEL-7\"").unwrap().source.unwrap();
+    let uuid = "7f8b0001-94c1-4a55-9a53-6f2d1e0c5a10";
+    let uart = Uart::of(uuid, uuid, None).unwrap();
+    let serial = SerialSettings::at(9600);
+    assert_eq!(source.link(serial, None), None);
+    let spec = LinkSpec::Ble { device: "LEVEL-7".to_owned(), uart: uart.clone() };
+    assert_eq!(source.link(serial, Some(uart)), Some(spec));
+    let said = of_flags(Given { ble: text("--ble", "A"), tcp: text("--tcp", "a:1"), ..Given::default() });
+    assert_eq!(refusal(said), "--tcp: ble and tcp found, one source of bytes was wanted");
+    let flags = Given { ble: text("--ble", "LEVEL-8"), ..Given::default() };
+    let config = only(Config::from(Some(&file("port = \"/dev/ttyUSB0\"")), flags).unwrap());
+    assert_eq!(config.source, Some(Source::Ble("LEVEL-8".to_owned())), "what is typed wins over the file");
 }
 
 #[test]

@@ -1,21 +1,22 @@
 //! The link: brings bytes in from an instrument, each chunk with its time of arrival, and takes answers out.
 //!
-//! It knows serial ports, TCP connections, standard input and capture files, and nothing of what the bytes mean. A
-//! port is read on a thread of its own, so that no slow disk can make it miss a byte; what it hears goes into a queue
-//! that is bounded by memory ([`queue`]). A link that is lost is said, and opened again as soon as it can be.
+//! It knows serial ports, Bluetooth, TCP connections, standard input and capture files, and nothing of what the bytes
+//! mean. A port is read on a thread of its own, so that no slow disk can make it miss a byte; what it hears goes into a
+//! queue that is bounded by memory ([`queue`]). A link that is lost is said, and opened again as soon as it can be.
 //!
 //! | file | what |
 //! |---|---|
 //! | `settings` | `9600 8N1` |
 //! | `queue`, `stop` | between the port's thread and the loop that keeps |
 //! | `reader` | the one loop of all links that come and go |
-//! | `serial`, `tcp`, `play` | what can be opened |
+//! | `serial`, `ble`, `tcp`, `play` | what can be opened |
 //! | `capture` | the file form of what was heard |
 //! | `backoff`, `identity`, `trouble` | when to try again, which adapter, why not |
 //! | `ports`, `registry` | what is plugged in, what is simulated |
 //! | `host` | what only the operating system can tell |
 
 mod backoff;
+mod ble;
 mod capture;
 mod host;
 mod identity;
@@ -39,6 +40,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use tokio::sync::mpsc;
 
 pub use backoff::{RETRY_FIRST, RETRY_MAX};
+pub use ble::{BleTrouble, Nearby, Uart, nearby};
 pub use capture::{CAPTURE_VERSION, CaptureError, CaptureReader, CaptureWriter, Captured, Header};
 pub use ports::{PortInfo, PortKind, UsbInfo, ports};
 pub use queue::{EventReceiver, EventSender, Gone, QUEUE_MAX_BYTES, QUEUE_WARN_BYTES, queue};
@@ -61,6 +63,13 @@ pub enum LinkSpec {
         path: String,
         /// How it is set.
         settings: SerialSettings,
+    },
+    /// A serial line over Bluetooth Low Energy.
+    Ble {
+        /// The device's name or address.
+        device: String,
+        /// The service that carries the bytes.
+        uart: Uart,
     },
     /// A TCP connection to a serial converter.
     Tcp {
@@ -138,7 +147,7 @@ pub enum LinkEvent {
 
 /// Starts to listen, on a thread of its own, until `stop` is asked, the receiver is dropped, or nothing more can come.
 pub fn start(spec: LinkSpec, stop: Stop) -> (LinkHandle, EventReceiver) {
-    let two_way = matches!(spec, LinkSpec::Serial { .. } | LinkSpec::Tcp { .. });
+    let two_way = matches!(spec, LinkSpec::Serial { .. } | LinkSpec::Ble { .. } | LinkSpec::Tcp { .. });
     let (mut handle, outgoing) = LinkHandle::new(stop.clone());
     if !two_way {
         handle.messages = None;
@@ -149,6 +158,9 @@ pub fn start(spec: LinkSpec, stop: Stop) -> (LinkHandle, EventReceiver) {
             LinkSpec::Serial { path, settings } => {
                 let source = serial::SerialSource::new(path, settings, identity::BY_ID_DIR.into(), registry);
                 reader::drive(source, events, outgoing, &stop).await;
+            }
+            LinkSpec::Ble { device, uart } => {
+                reader::drive(ble::BleSource::new(&device, uart), events, outgoing, &stop).await;
             }
             LinkSpec::Tcp { address } => {
                 reader::drive(tcp::TcpSource::new(address, registry), events, outgoing, &stop).await;

@@ -40,8 +40,13 @@ pub(super) trait Source {
         error.to_string()
     }
 
-    /// Bytes have come: it is open for good.
-    fn proved(&mut self) {}
+    /// Bytes have come: it is open for good. Gives what the user should know by now.
+    fn proved(&mut self) -> Option<String> {
+        None
+    }
+
+    /// The stream is dropped, or was never opened after all: lets go of what was held beside it, within a short time.
+    async fn close(&mut self) {}
 }
 
 /// A source that was opened.
@@ -66,7 +71,10 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
     loop {
         let opened = tokio::select! {
             opened = open_patiently(&mut source, &mut backoff, events) => opened,
-            () = asked_to_end(events, stop) => return,
+            () = asked_to_end(events, stop) => {
+                source.close().await;
+                return;
+            }
         };
         let Opened { stream, what, simulated, remarks } = opened;
         // Whoever learns that it is open may speak at once.
@@ -75,11 +83,11 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
         remarks.into_iter().chain(stale).for_each(|what| events.push(LinkEvent::Warned { what }));
 
         let opened_at = Instant::now();
-        let why = {
+        let ended = {
             let (read, write) = tokio::io::split(stream);
             let proved = || {
                 backoff.proved();
-                source.proved();
+                source.proved()
             };
             let mut reading = std::pin::pin!(read_until_lost(read, events, proved));
             let ended = tokio::select! {
@@ -89,13 +97,14 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
                 error = write_what_comes(write, events, &mut outgoing.messages) => Some(S::broken(&error)),
                 () = asked_to_end(events, stop) => None,
             };
-            let Some(why) = ended else {
+            if ended.is_none() {
                 let _ = timeout(LAST_LOOK, reading).await;
-                return;
-            };
-            why
+            }
+            ended
         };
         // The stream is closed by now: a port that is still held would come back under another number.
+        source.close().await;
+        let Some(why) = ended else { return };
         outgoing.open.store(false, Ordering::Release);
         events.push(LinkEvent::Lost { why });
         if opened_at.elapsed() >= RETRY_MAX {
@@ -114,7 +123,7 @@ pub(super) async fn hear_out(read: impl AsyncRead + Unpin, what: String, events:
     events.push(LinkEvent::Opened { what, simulated: Simulated::No });
     tokio::select! {
         biased;
-        end = read_until_lost(read, events, || {}) => {
+        end = read_until_lost(read, events, || None) => {
             if let Err(error) = end {
                 events.push(LinkEvent::Lost { why: error.to_string() });
             }
@@ -157,7 +166,7 @@ async fn open_patiently<S: Source>(source: &mut S, backoff: &mut Backoff, events
 async fn read_until_lost(
     mut read: impl AsyncRead + Unpin,
     events: &EventSender,
-    mut proved: impl FnMut(),
+    mut proved: impl FnMut() -> Option<String>,
 ) -> std::io::Result<()> {
     let mut buffer = vec![0; READ_MAX_BYTES];
     loop {
@@ -167,7 +176,7 @@ async fn read_until_lost(
             Ok(0) => return Ok(()),
             Ok(length) => {
                 events.push(LinkEvent::Chunk { at_us: now_us(), bytes: buffer[..length].to_vec() });
-                proved();
+                proved().into_iter().for_each(|what| events.push(LinkEvent::Warned { what }));
             }
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
             Err(error) => return Err(error),

@@ -2,6 +2,9 @@
 
 use std::fmt;
 use std::io;
+use std::mem::{Discriminant, discriminant};
+
+use super::ble::BleTrouble;
 
 /// Why a link cannot be opened. It is tried again for as long as it is wanted.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -39,6 +42,8 @@ pub enum Trouble {
         /// What the system said.
         why: String,
     },
+    /// No connection over Bluetooth.
+    Ble(BleTrouble),
     /// Anything else.
     Other {
         /// In words.
@@ -61,6 +66,8 @@ pub enum TroubleKind {
     AnotherDevice,
     /// [`Trouble::NoAnswer`].
     NoAnswer,
+    /// [`Trouble::Ble`], each of its reasons a kind of its own.
+    Ble(Discriminant<BleTrouble>),
     /// [`Trouble::Other`].
     Other,
 }
@@ -97,6 +104,7 @@ impl Trouble {
             Trouble::NotAllowed { .. } => TroubleKind::NotAllowed,
             Trouble::AnotherDevice { .. } => TroubleKind::AnotherDevice,
             Trouble::NoAnswer { .. } => TroubleKind::NoAnswer,
+            Trouble::Ble(why) => TroubleKind::Ble(discriminant(why)),
             Trouble::Other { .. } => TroubleKind::Other,
         }
     }
@@ -145,6 +153,7 @@ impl fmt::Display for Trouble {
             Trouble::NoAnswer { what, why } => {
                 write!(f, "{what} does not answer ({why}): check that it is switched on, and its address and port")
             }
+            Trouble::Ble(why) => why.fmt(f),
             Trouble::Other { what, why } => write!(f, "{what} could not be opened: {why}"),
         }
     }
@@ -155,6 +164,13 @@ impl std::error::Error for Trouble {}
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_trouble_with_bluetooth_is_a_kind_of_its_own() {
+        let not_paired = |why: &str| Trouble::Ble(BleTrouble::NotPaired { what: "L".into(), why: why.into() });
+        assert_eq!(not_paired("once").kind(), not_paired("again").kind());
+        assert_ne!(Trouble::Ble(BleTrouble::Off).kind(), Trouble::Ble(BleTrouble::NoAdapter).kind());
+    }
 
     #[test]
     fn each_sentence_says_what_to_do() {

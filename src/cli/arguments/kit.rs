@@ -13,11 +13,14 @@ use crate::protocol::draft::Seen;
 #[command(allow_missing_positional = true)]
 pub(in crate::cli) struct Capture {
     /// Serial port to record
-    #[arg(value_name = "PORT", required_unless_present = "tcp", conflicts_with = "tcp")]
+    #[arg(value_name = "PORT", required_unless_present_any = ["tcp", "ble"], conflicts_with_all = ["tcp", "ble"])]
     port: Option<String>,
     /// The capture to make; it must not be there yet
     #[arg(value_name = "FILE", required = true)]
     pub(in crate::cli) file: PathBuf,
+    /// Record a Bluetooth Low Energy device, by the service that the format names
+    #[arg(long, value_name = "NAME|ADDRESS", help_heading = "Link", requires = "format", conflicts_with = "tcp")]
+    ble: Option<String>,
     /// Record a serial converter on the network
     #[arg(long, value_name = "HOST:PORT", help_heading = "Link")]
     tcp: Option<String>,
@@ -44,6 +47,7 @@ impl Capture {
     pub(in crate::cli) fn given(self) -> Given {
         Given {
             port: self.port.map(|port| Said::flag("PORT", port)),
+            ble: self.ble.map(|device| Said::flag("--ble", device)),
             tcp: self.tcp.map(|address| Said::flag("--tcp", address)),
             format: self.format.map(|format| Said::flag("--format", format)),
             serial: self.serial.given(),
@@ -158,11 +162,18 @@ pub(in crate::cli) struct FormatTry {
     #[arg(value_name = "FILE")]
     pub(in crate::cli) format: String,
     /// A capture, or a file of bare bytes
-    #[arg(value_name = "CAPTURE", required_unless_present_any = ["port", "tcp"], conflicts_with_all = ["port", "tcp"])]
+    #[arg(
+        value_name = "CAPTURE",
+        required_unless_present_any = ["port", "ble", "tcp"],
+        conflicts_with_all = ["port", "ble", "tcp"]
+    )]
     pub(in crate::cli) capture: Option<PathBuf>,
     /// Try it on this serial port; what the format says is sent
-    #[arg(long, value_name = "PATH", help_heading = "Link", conflicts_with = "tcp")]
+    #[arg(long, value_name = "PATH", help_heading = "Link", conflicts_with_all = ["ble", "tcp"])]
     port: Option<String>,
+    /// Try it on a Bluetooth Low Energy device
+    #[arg(long, value_name = "NAME|ADDRESS", help_heading = "Link", conflicts_with = "tcp")]
+    ble: Option<String>,
     /// Try it on a serial converter on the network
     #[arg(long, value_name = "HOST:PORT", help_heading = "Link")]
     tcp: Option<String>,
@@ -207,6 +218,7 @@ impl FormatTry {
     pub(in crate::cli) fn given(self) -> Given {
         Given {
             port: self.port.map(|port| Said::flag("--port", port)),
+            ble: self.ble.map(|device| Said::flag("--ble", device)),
             tcp: self.tcp.map(|address| Said::flag("--tcp", address)),
             serial: self.serial.given(),
             ..Given::default()

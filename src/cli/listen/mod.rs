@@ -32,7 +32,7 @@ pub(super) fn run(listen: Listen) -> Result<(), Failure> {
     // Somebody has just typed one name: if it leads nowhere, that is said before a job is begun. A converter on the
     // network may still be off, and one of several instruments too.
     let gives_up = match &plans[..] {
-        [Plan { spec: LinkSpec::Serial { .. } | LinkSpec::Capture { .. }, .. }] => !listen.wait,
+        [Plan { spec: LinkSpec::Serial { .. } | LinkSpec::Ble { .. } | LinkSpec::Capture { .. }, .. }] => !listen.wait,
         _ => false,
     };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::outcome)?;
@@ -194,7 +194,7 @@ pub(super) fn simulated(spec: &LinkSpec) -> Simulated {
             std::fs::canonicalize(path).map_or_else(|_| path.clone(), |path| path.display().to_string())
         }
         LinkSpec::Tcp { address } => address.clone(),
-        LinkSpec::Stdin | LinkSpec::Capture { .. } => return Simulated::No,
+        LinkSpec::Ble { .. } | LinkSpec::Stdin | LinkSpec::Capture { .. } => return Simulated::No,
     };
     if Registry::of_user().holds(&port) { Simulated::Yes } else { Simulated::No }
 }

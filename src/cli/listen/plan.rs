@@ -7,10 +7,10 @@ use std::time::Duration;
 use super::named_by_time;
 use crate::book::moment::Moment;
 use crate::book::settings::Settings;
-use crate::cli::{Failure, formats, ports};
+use crate::cli::{Failure, formats, ports, source};
 use crate::config::{Config, Serial, Source};
 use crate::daemon::Listener;
-use crate::link::{self, LinkSpec, PortKind, SerialSettings};
+use crate::link::{self, LinkSpec, PortKind};
 use crate::protocol::Format;
 
 /// One instrument that is to be heard.
@@ -35,7 +35,7 @@ impl Plan {
             Some(format) => vec![Arc::clone(format)],
             None => formats::all()?,
         };
-        let (spec, listener) = join(source, config.serial, format, candidates);
+        let (spec, listener) = join(&source, config.serial, format, candidates)?;
         Ok(Plan {
             spec,
             listener,
@@ -58,13 +58,12 @@ impl Plan {
 /// The link to open and the formats to hear it with. Without a named format only those are candidates whose serial
 /// settings can be heard at the same time.
 fn join(
-    source: Source,
+    source: &Source,
     serial: Serial,
     format: Option<Arc<Format>>,
     candidates: Vec<Arc<Format>>,
-) -> (LinkSpec, Listener) {
-    let settings = format.as_ref().map_or(SerialSettings::at(formats::BAUD), |format| formats::serial_of(format));
-    let spec = source.link(serial.over(settings));
+) -> Result<(LinkSpec, Listener), Failure> {
+    let spec = source::spec(source, serial, format.as_ref())?;
     let listener = match (format, &spec) {
         (Some(format), _) => Listener::named(format),
         (None, LinkSpec::Serial { settings, .. }) => {
@@ -72,7 +71,7 @@ fn join(
         }
         (None, _) => Listener::open(candidates),
     };
-    (spec, listener)
+    Ok((spec, listener))
 }
 
 /// The port, when only one is plugged in.
@@ -83,7 +82,7 @@ fn the_only_port() -> Result<Source, Failure> {
     match &found[..] {
         [port] => Ok(Source::Port(port.path.clone())),
         [] => Err(Failure::input(
-            "no serial port is plugged in: plug the instrument in, or name a source with --port, --tcp, --stdin or --capture",
+            "no serial port is plugged in: plug the instrument in, or name a source with --port, --ble, --tcp, --stdin or --capture",
         )),
         several => {
             let list: Vec<String> = several.iter().flat_map(ports::lines).map(|line| format!("\n  {line}")).collect();

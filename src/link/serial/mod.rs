@@ -88,7 +88,7 @@ impl Source for SerialSource {
         }
     }
 
-    fn proved(&mut self) {
+    fn proved(&mut self) -> Option<String> {
         // Only an adapter that can be plugged in again has an identity to wait for, and only until it is known.
         let pluggable = |node: &PathBuf| {
             let name = identity::name(node);
@@ -97,6 +97,7 @@ impl Source for SerialSource {
         if self.identity.is_none() && self.node.as_ref().is_some_and(pluggable) {
             self.identify();
         }
+        None
     }
 }
 
@@ -139,10 +140,16 @@ fn open(path: &Path, settings: SerialSettings, simulator: Option<u32>) -> Result
 fn trouble(what: String, path: &Path, simulator: Option<u32>, error: &tokio_serial::Error) -> Trouble {
     use std::io::ErrorKind as Io;
     use tokio_serial::ErrorKind;
+    // A port of classic Bluetooth makes its connection when it is opened.
+    let bluetooth = identity::name(path).starts_with("rfcomm");
     match error.kind {
+        ErrorKind::Io(Io::NotFound) if bluetooth => {
+            Trouble::NoAnswer { what, why: "it is bound to no device: `sudo rfcomm bind 0 ADDRESS`".to_owned() }
+        }
         ErrorKind::NoDevice => host::trouble_of_no_device(what, path, simulator),
         ErrorKind::Io(Io::NotFound) => Trouble::Missing { what },
         ErrorKind::Io(Io::PermissionDenied) => Trouble::NotAllowed { what, group: host::group_of(path) },
+        _ if bluetooth => Trouble::NoAnswer { what, why: error.description.clone() },
         _ => Trouble::Other { what, why: error.description.clone() },
     }
 }

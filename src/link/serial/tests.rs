@@ -309,3 +309,26 @@ async fn a_lost_port_costs_no_processor_time() {
     // On one thread, whose time is measured.
     tokio::join!(reader::drive(source, &sender, outgoing, &stop), unplugged);
 }
+
+/// Without a radio only what the library would say is at hand.
+#[test]
+fn a_port_of_classic_bluetooth_that_does_not_connect_says_so() {
+    use tokio_serial::{Error, ErrorKind};
+    let said = |path: &str, kind, description: &str| {
+        trouble(in_words(Path::new(path)), Path::new(path), None, &Error::new(kind, description)).to_string()
+    };
+    let missing = ErrorKind::Io(std::io::ErrorKind::NotFound);
+    assert_eq!(
+        said("/dev/rfcomm0", missing, "No such file or directory"),
+        "serial port /dev/rfcomm0 does not answer (it is bound to no device: `sudo rfcomm bind 0 ADDRESS`): check that \
+         it is switched on, and its address and port"
+    );
+    assert_eq!(
+        said("/dev/rfcomm0", ErrorKind::Unknown, "Host is down"),
+        "serial port /dev/rfcomm0 does not answer (Host is down): check that it is switched on, and its address and port"
+    );
+    assert_eq!(
+        said("/dev/ttyUSB0", missing, "No such file or directory"),
+        "serial port /dev/ttyUSB0 is not there: plug it in, or check the name"
+    );
+}
