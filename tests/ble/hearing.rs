@@ -103,7 +103,7 @@ fn an_instrument_that_cuts_its_records_at_the_mtu_is_found_out() {
     let (first, second) = whole.split_at(20);
     site.notify(first.as_bytes());
     site.notify(second.as_bytes());
-    assert_eq!(staffs(&mut program, 1), [staff.clone()]);
+    assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
     program.stop().assert_good();
     assert_eq!(kept(&site), [staff]);
 }

@@ -19,7 +19,7 @@ fn out_of_reach_and_back_three_times_each_record_is_there_once() {
     for round in 0..3 {
         let (whole, staff) = record(2 * round + 1);
         site.notify(whole.as_bytes());
-        assert_eq!(staffs(&mut program, 1), [staff.clone()]);
+        assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
         sent.push(staff);
         // In the middle of a record.
         let (half, _) = record(2 * round + 2);
@@ -34,7 +34,7 @@ fn out_of_reach_and_back_three_times_each_record_is_there_once() {
     }
     let (last, staff) = record(7);
     site.notify(last.as_bytes());
-    assert_eq!(staffs(&mut program, 1), [staff.clone()]);
+    assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
     sent.push(staff);
     program.stop().assert_good();
     assert_eq!(kept(&site), sent);

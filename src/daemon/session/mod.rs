@@ -125,6 +125,12 @@ impl<K: Keep> Session<K> {
         self.keeper.stopped().is_none()
     }
 
+    /// The same after one more try to go on, if nothing could be kept: for who cannot wait for the next.
+    pub fn can_go_on(&mut self) -> bool {
+        self.recover();
+        self.keeps()
+    }
+
     /// Whether a record is half received.
     pub fn in_record(&self) -> bool {
         self.watch.in_record()

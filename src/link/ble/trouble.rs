@@ -241,7 +241,7 @@ mod tests {
 
     /// As the library wraps what comes over the bus.
     #[derive(Debug)]
-    struct DbusError(#[expect(dead_code, reason = "it is printed")] Raw);
+    struct DbusError(Raw);
     struct Raw(&'static str, &'static str);
 
     impl fmt::Debug for Raw {

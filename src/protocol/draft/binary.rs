@@ -240,7 +240,7 @@ impl Page<'_> {
     fn sequence(&self, taken: &[Range<usize>], members: &[bool], inverted: Option<Flag>) -> Option<(usize, Writing)> {
         let rows: Vec<&[u8]> =
             self.bodies.iter().zip(members).filter(|(_, member)| **member).map(|(body, _)| *body).collect();
-        let mut best: Option<((usize, Reverse<i64>, usize), usize, Writing)> = None;
+        let mut best: Option<(_, usize, Writing)> = None;
         for writing in writings().filter(Writing::counts) {
             for at in 0..(self.len + 1).saturating_sub(writing.size()) {
                 let bytes = at..at + writing.size();

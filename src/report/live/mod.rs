@@ -209,7 +209,7 @@ pub struct Status {
     pub activity: Vec<String>,
     /// The latest closure with its allowance and share.
     pub closure: Option<String>,
-    /// Facts that hold the crew, most recent last.
+    /// Facts that hold the crew, most recent last; of many the last few.
     pub holding: Vec<String>,
 }
 
@@ -328,6 +328,9 @@ pub fn schema() -> serde_json::Value {
     schemars::schema_for!(Line).to_value()
 }
 
+/// How many facts that hold the crew are said at once: nobody mends more of them before the next line.
+const HOLDING_MAX: usize = 8;
+
 /// How the run stands now.
 pub fn status(book: &Book) -> Status {
     let activity = activity_words(book);
@@ -339,8 +342,10 @@ pub fn status(book: &Book) -> Status {
         Some(limit) => format!("{} of {}", say.signed_sight(sum), say.sight(limit.value)),
         None => say.signed_sight(sum),
     });
-    let holding = book.standing().iter().filter(|(_, s)| s.priority == Priority::Hold && !s.acknowledged);
+    let holding = book.standing().iter().rev().filter(|(_, s)| s.priority == Priority::Hold && !s.acknowledged);
     let facts = holding.filter_map(|(key, _)| book.finding(key)).map(|finding| finding.fact.clone());
+    let mut facts: Vec<String> = facts.take(HOLDING_MAX).collect();
+    facts.reverse();
     Status {
         run: run.number,
         setup: setup.number,
@@ -350,7 +355,7 @@ pub fn status(book: &Book) -> Status {
         due: Some(book.next_role()),
         activity,
         closure: run.closures().next_back().map(|closure| closure_words(say, closure)),
-        holding: facts.collect(),
+        holding: facts,
     }
 }
 
