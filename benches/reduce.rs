@@ -16,7 +16,7 @@ use closerun::book::event::{Body, Command, Event, Origin};
 use closerun::book::moment::Moment;
 use closerun::book::reading::{Heard, PointName, Reading};
 use closerun::book::sequence::Sequence;
-use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
+use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs};
 use closerun::book::{Book, Input, decide, judge};
 use closerun::units::{Length, Measured, Unit};
 
@@ -42,13 +42,8 @@ fn settings() -> Settings {
             assumed: false,
         }],
         start: Some(start),
-        staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
-        instrument: Instrument {
-            name: None,
-            sight_min: Length::from_mm(1500),
-            sight_max: Length::from_mm(100_000),
-            reading_sd: Length::from_um(300),
-        },
+        staffs: Staffs::default(),
+        instrument: Instrument::default(),
         corrections: Corrections::default(),
         booking: Booking::HeightOfInstrument,
     }

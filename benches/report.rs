@@ -11,14 +11,14 @@ use closerun::book::event::{Body, Command, Event, Origin, Target};
 use closerun::book::moment::Moment;
 use closerun::book::reading::{Heard, PointName, Reading, Role};
 use closerun::book::sequence::Sequence;
-use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
+use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs};
 use closerun::book::{Book, Input, decide, judge};
 use closerun::report::document::full::{RecordView, ReportOptions, ShareOut, report};
 use closerun::report::document::{BookOptions, document};
 use closerun::report::pdf::{self, Paper};
 use closerun::report::text::{self, Layout};
 use closerun::report::{json, xlsx};
-use closerun::units::{Length, Measured, Unit};
+use closerun::units::{Measured, Unit};
 
 /// Setups of the job under `cargo bench`.
 const SETUPS: usize = 2_000;
@@ -154,13 +154,8 @@ fn settings() -> Settings {
         sequence: Sequence::BF,
         known: vec![KnownPoint { name: start.clone(), elevation, assumed: false }],
         start: Some(start),
-        staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
-        instrument: Instrument {
-            sight_min: Length::from_mm(1500),
-            sight_max: Length::from_mm(100_000),
-            name: None,
-            reading_sd: Length::from_um(300),
-        },
+        staffs: Staffs::default(),
+        instrument: Instrument::default(),
         corrections: Corrections::default(),
         booking: Booking::HeightOfInstrument,
     }

@@ -7,6 +7,8 @@ mod command;
 mod example;
 #[path = "adjustment/generate.rs"]
 mod generate;
+#[path = "harness/mod.rs"]
+mod harness;
 #[path = "adjustment/intervals.rs"]
 mod intervals;
 #[path = "adjustment/invariants.rs"]

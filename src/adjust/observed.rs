@@ -137,7 +137,7 @@ mod tests {
     use crate::book::event::{Body, Command, Event, Target};
     use crate::book::moment::Moment;
     use crate::book::reading::{Heard, Reading, Role};
-    use crate::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
+    use crate::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs};
     use crate::book::{classes, sequence::Sequence};
     use crate::units::{Measured, Unit};
 
@@ -159,13 +159,8 @@ mod tests {
             sequence: Sequence::BF,
             start: Some(name("A")),
             known: vec![KnownPoint { name: name("A"), elevation: metres("10.000"), assumed: false }],
-            staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
-            instrument: Instrument {
-                sight_min: Length::from_mm(1500),
-                sight_max: Length::from_mm(100_000),
-                name: None,
-                reading_sd: Length::from_um(300),
-            },
+            staffs: Staffs::default(),
+            instrument: Instrument::default(),
             corrections: Corrections::default(),
             booking: Booking::HeightOfInstrument,
         };

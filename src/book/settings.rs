@@ -78,6 +78,14 @@ pub struct Staffs {
     pub margin: Length,
 }
 
+/// What is taken where nothing was said of the staffs: one of 4 m, not trusted within 20 mm of its ends. Common practice,
+/// no source.
+impl Default for Staffs {
+    fn default() -> Self {
+        Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) }
+    }
+}
+
 /// How many staffs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
@@ -100,6 +108,19 @@ pub struct Instrument {
     pub name: Option<String>,
     /// Standard deviation of one staff reading, used for the noise that an allowance must leave room for.
     pub reading_sd: Length,
+}
+
+/// What is taken where nothing was said of the instrument: sights from 1.5 m to 100 m, a reading good to 0.3 mm. Common
+/// practice, no source.
+impl Default for Instrument {
+    fn default() -> Self {
+        Instrument {
+            sight_min: Length::from_mm(1500),
+            sight_max: Length::from_mm(100_000),
+            name: None,
+            reading_sd: Length::from_um(300),
+        }
+    }
 }
 
 /// Corrections to readings. Each is off until it is given its value.

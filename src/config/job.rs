@@ -10,18 +10,10 @@ use crate::book::settings::{Booking, Corrections, Instrument, Settings, StaffExp
 use crate::nearest::nearest;
 use crate::units::{Length, LengthError, Unit};
 
-/// Staff length where none is given. Common practice, no source.
-const STAFF_LENGTH: Length = Length::from_mm(4000);
 /// The longest staff that is believed: telescopic ones end at half of it, so more is a slip of the unit.
 const STAFF_LENGTH_MAX: Length = Length::from_mm(12_000);
-/// How near to its ends a staff is still trusted, where nothing is given. Common practice, no source.
-const STAFF_MARGIN: Length = Length::from_mm(20);
-/// Shortest and longest sight of an instrument that nothing was said of. Common practice, no source.
-const SIGHT: (Length, Length) = (Length::from_mm(1500), Length::from_mm(100_000));
 /// Longest sight that is believed: beyond it no staff is read.
 const SIGHT_MAX: Length = Length::from_mm(1_000_000);
-/// Deviation of one staff reading of an instrument that nothing was said of. Common practice, no source.
-const READING_SD: Length = Length::from_um(300);
 /// Largest deviation that is believed: what scatters more is no staff reading.
 const READING_SD_MAX: Length = Length::from_mm(10);
 /// The longest name of an instrument, in characters: what fits on its case.
@@ -96,16 +88,17 @@ fn booking(text: &str) -> Result<Booking, String> {
 }
 
 fn staffs(check: &mut Check<'_>, given: &StaffsGiven) -> Staffs {
+    let usual = Staffs::default();
     let in_use = check.read(given.in_use.as_ref(), |text| {
         one_of("number of staffs", text, &[("one", StaffsInUse::One), ("pair", StaffsInUse::Pair)])
     });
     let most = |text: &String| at_most(positive_length(text)?, STAFF_LENGTH_MAX, text);
-    let long = check.read(given.length.as_ref(), most).unwrap_or(STAFF_LENGTH);
+    let long = check.read(given.length.as_ref(), most).unwrap_or(usual.length);
     let margin = check.read(given.margin.as_ref(), |text| match length(text)? {
         margin if margin < Length::ZERO => Err(format!("{text:?} found, a length of nought or more was wanted")),
         margin => Ok(margin),
     });
-    let margin = margin.unwrap_or(STAFF_MARGIN);
+    let margin = margin.unwrap_or(usual.margin);
     if let Some(said) = given.margin.as_ref().or(given.length.as_ref()).filter(|_| margin * 2 >= long) {
         let message = format!(
             "a margin of {} m at either end leaves nothing of a staff of {} m, a smaller one was wanted",
@@ -114,13 +107,14 @@ fn staffs(check: &mut Check<'_>, given: &StaffsGiven) -> Staffs {
         );
         check.refuse(&said.place, message);
     }
-    Staffs { in_use: in_use.unwrap_or(StaffsInUse::One), length: long, margin }
+    Staffs { in_use: in_use.unwrap_or(usual.in_use), length: long, margin }
 }
 
 fn instrument(check: &mut Check<'_>, given: &LevelGiven) -> Instrument {
+    let usual = Instrument::default();
     let sight = |text: &String| at_most(positive_length(text)?, SIGHT_MAX, text);
-    let sight_min = check.read(given.sight_min.as_ref(), sight).unwrap_or(SIGHT.0);
-    let sight_max = check.read(given.sight_max.as_ref(), sight).unwrap_or(SIGHT.1);
+    let sight_min = check.read(given.sight_min.as_ref(), sight).unwrap_or(usual.sight_min);
+    let sight_max = check.read(given.sight_max.as_ref(), sight).unwrap_or(usual.sight_max);
     if let Some(said) = given.sight_max.as_ref().or(given.sight_min.as_ref()).filter(|_| sight_min >= sight_max) {
         let message = format!(
             "sights from {} m to {} m found, a longest beyond the shortest was wanted",
@@ -130,7 +124,7 @@ fn instrument(check: &mut Check<'_>, given: &LevelGiven) -> Instrument {
         check.refuse(&said.place, message);
     }
     let reading = |text: &String| at_most(positive_length(text)?, READING_SD_MAX, text);
-    let reading_sd = check.read(given.reading_sd.as_ref(), reading).unwrap_or(READING_SD);
+    let reading_sd = check.read(given.reading_sd.as_ref(), reading).unwrap_or(usual.reading_sd);
     let name = check.read(given.name.as_ref(), |text| match text.trim() {
         "" => Err("an empty name found, one such as \"L-2\" was wanted".to_owned()),
         name if name.chars().count() > INSTRUMENT_NAME_MAX => {

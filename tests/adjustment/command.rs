@@ -5,18 +5,16 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use closerun::adjust::csv;
-use closerun::book::event::{Body, Command, Event, Origin, Target};
-use closerun::book::moment::Moment;
-use closerun::book::reading::{Heard, PointName, Reading};
-use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
-use closerun::book::{Book, Input, classes, decide};
+use closerun::book::event::{Command, Target};
+use closerun::book::settings::Settings;
 use closerun::store::Job;
-use closerun::units::{Length, Measured, Unit};
+use closerun::units::{Length, Unit};
 use serde_json::Value;
 use tempfile::TempDir;
 use toml::Table;
 
 use crate::example::{Example, number};
+use crate::harness::crew::{self, Crew};
 use crate::program::{Ended, run};
 
 fn folder() -> TempDir {
@@ -160,53 +158,18 @@ fn the_text_is_as_it_was_looked_at() {
 
 /// A job with the sum of runs: a setup a pair of readings, `to` named where it is not empty.
 fn job(folder: &TempDir, name: &str, known: &[(&str, &str)], start: &str, setups: &[(&str, &str, &str)]) -> PathBuf {
-    let metres = |text: &str| Measured::parse(text, Unit::Metre).unwrap();
-    let point = |text: &str| PointName::new(text).unwrap();
-    let settings = Settings {
-        unit: Unit::Metre,
-        also_units: Vec::new(),
-        class: classes::find("building").unwrap().clone(),
-        sequence: "BF".parse().unwrap(),
-        start: Some(point(start)),
-        known: known
-            .iter()
-            .map(|(name, elevation)| KnownPoint { name: point(name), elevation: metres(elevation), assumed: false })
-            .collect(),
-        staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
-        instrument: Instrument {
-            sight_min: Length::from_mm(1500),
-            sight_max: Length::from_mm(100_000),
-            name: None,
-            reading_sd: Length::from_um(300),
-        },
-        corrections: Corrections::default(),
-        booking: Booking::HeightOfInstrument,
-    };
-    let mut book = Book::new();
-    let mut events: Vec<Event> = Vec::new();
-    let mut keep = |book: &mut Book, body: Body| {
-        let seq = events.len() as u64 + 1;
-        let event = Event { seq, at: Moment::from_us(seq as i64 * 4_000_000), simulated: false, body, raw: Vec::new() };
-        book.apply(&event);
-        events.push(event);
-    };
-    keep(&mut book, Body::JobOpened { program: "test".to_owned(), settings: Box::new(settings) });
+    let known = known.iter().map(|(point, elevation)| crew::known(point, elevation)).collect();
+    let mut crew = Crew::new(Settings { start: Some(crew::name(start)), known, ..crew::settings() });
     for (back, fore, to) in setups {
-        for staff in [back, fore] {
-            let mut reading = Reading::of(metres(staff));
-            reading.sight = Some(metres("20.00"));
-            keep(&mut book, Body::Heard { heard: Heard::Reading(reading) });
-        }
+        crew.shoot([(*back, "20.00"), (*fore, "20.00")]);
         if !to.is_empty() {
-            let reading = Target::Number(book.entries().len() as u32);
-            let command = Command::Point { reading, point: point(to) };
-            let body = decide(&book, &Input::Command { command, by: Origin::Tell }).unwrap().unwrap();
-            keep(&mut book, body);
+            let reading = Target::Number(crew.book.entries().len() as u32);
+            crew.say(Command::Point { reading, point: crew::name(to) });
         }
     }
     let path = folder.path().join(name);
     let mut job = Job::create(&path).unwrap();
-    job.append(&events).unwrap();
+    job.append(&crew.events).unwrap();
     job.close().unwrap();
     path
 }

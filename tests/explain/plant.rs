@@ -10,6 +10,7 @@ use closerun::book::moment::Moment;
 use closerun::book::reading::{Heard, PointName, Reading};
 use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs, StaffsInUse};
 use closerun::book::{Book, Input, decide};
+use closerun::simulate::Chance;
 use closerun::units::{Length, Measured, Unit};
 
 /// What is planted.
@@ -84,39 +85,27 @@ pub(crate) struct Planted {
     pub(crate) truth: Truth,
 }
 
-/// A stream of numbers, the same for the same seed on every machine: splitmix64.
-pub(crate) struct Dice(u64);
+/// A stream of numbers, the same for the same seed on every machine.
+pub(crate) struct Dice(Chance);
 
 impl Dice {
     pub(crate) fn new(seed: u64) -> Self {
-        Dice(seed)
-    }
-
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1u64 << 53) as f64
+        Dice(Chance::seeded(seed))
     }
 
     pub(crate) fn between(&mut self, least: f64, most: f64) -> f64 {
-        least + (most - least) * self.unit()
+        least + (most - least) * self.0.share()
     }
 
     /// From 0, below `count`.
     pub(crate) fn pick(&mut self, count: usize) -> usize {
-        (self.next() % count as u64) as usize
+        self.0.below(count)
     }
 
     /// Box and Muller.
     fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.unit()).cos()
+        let radius = (-2.0 * (1.0 - self.0.share()).ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.0.share()).cos()
     }
 
     fn sign(&mut self) -> f64 {
@@ -125,7 +114,7 @@ impl Dice {
 
     /// Either way, no size preferred between the two.
     fn size(&mut self, least: f64, most: f64) -> f64 {
-        self.sign() * least * (most / least).powf(self.unit())
+        self.sign() * least * (most / least).powf(self.0.share())
     }
 }
 
@@ -230,13 +219,8 @@ fn scene(dice: &mut Dice, setups: usize, unit: Unit) -> Scene {
         sequence: "BF".parse().unwrap(),
         start: Some(name("BM-1")),
         known,
-        staffs: Staffs { in_use: StaffsInUse::One, length: Length::from_mm(4000), margin: Length::from_mm(20) },
-        instrument: Instrument {
-            sight_min: Length::from_mm(1500),
-            sight_max: Length::from_mm(100_000),
-            name: None,
-            reading_sd: Length::from_um(300),
-        },
+        staffs: Staffs::default(),
+        instrument: Instrument::default(),
         corrections: Corrections::default(),
         booking: Booking::HeightOfInstrument,
     };
