@@ -1,20 +1,18 @@
 //! Chance out of a seed, and damage.
 
-/// Numbers by chance (splitmix64).
-pub(super) struct Dice(u64);
+use closerun::simulate::Chance;
+
+/// Numbers by chance.
+pub(super) struct Dice(Chance);
 
 impl Dice {
     pub(super) fn new(seed: u64) -> Self {
-        Dice(seed)
+        Dice(Chance::seeded(seed))
     }
 
     /// A number below `bound`.
     pub(super) fn below(&mut self, bound: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut x = self.0;
-        x = (x ^ x >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        x = (x ^ x >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-        (x ^ x >> 31) % bound
+        self.0.bits() % bound
     }
 }
 

@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use super::{Decoder, Piece};
 use crate::book::moment::Moment;
 use crate::book::reading::{Heard, Reading};
+use crate::protocol::generated::Dice;
 use crate::protocol::{Format, find, shipped};
 use crate::units::{Measured, Unit};
 
@@ -112,7 +113,7 @@ fn two_flips_that_cancel_in_the_exclusive_or_are_refused() {
     let format = format("sentence");
     let mut accepted = 0;
     for seed in 0..10_000u64 {
-        let mut random = Random(seed);
+        let mut random = Dice::new(seed);
         let staff = format!("{}.{:05}", random.below(5), random.below(100_000));
         let mut bytes = record(&format, &staff);
         // Between the start byte and the star stands what the exclusive-or covers.
@@ -142,19 +143,6 @@ fn without_the_control_number_cancelling_flips_would_be_booked() {
     bytes[digits + 3] ^= 1;
     bytes[digits + 4] ^= 1;
     assert_eq!(staffs(&pieces(&format, &[&bytes])), ["1.2924"]);
-}
-
-/// A small generator of numbers (xorshift), so that a seed says everything.
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, bound: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut x = self.0;
-        x = (x ^ x >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        x = (x ^ x >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
-        (x ^ x >> 31) % bound
-    }
 }
 
 #[test]
