@@ -205,14 +205,7 @@ impl Page<'_> {
         if let Some(sight) = sight {
             layout.absent = self.absent(&sight, &mut members);
         }
-        let mut plan = Plan {
-            record: String::new(),
-            members,
-            shown: shown.to_vec(),
-            found: Vec::new(),
-            questions: Vec::new(),
-            unseen,
-        };
+        let mut plan = Plan::of(members, shown, unseen);
         write::record(self, &layout, &mut plan)?;
         Some(plan)
     }

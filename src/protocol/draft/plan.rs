@@ -16,6 +16,13 @@ pub(super) struct Plan {
     pub(super) unseen: Vec<Unknown>,
 }
 
+impl Plan {
+    /// A plan whose record is still to be written.
+    pub(super) fn of(members: Vec<bool>, shown: &[usize], unseen: Vec<Unknown>) -> Self {
+        Plan { record: String::new(), members, shown: shown.to_vec(), found: Vec::new(), questions: Vec::new(), unseen }
+    }
+}
+
 /// A value of a field that no reading that was seen had, so that nobody knows what it does to the reading.
 pub(super) struct Unknown {
     /// The field.

@@ -140,14 +140,7 @@ impl<'a> Page<'a> {
             cells[sight.cell] = Some(self.sight(sight, &mut members, style));
         }
         let cells: Vec<Cell> = cells.into_iter().collect::<Option<_>>()?;
-        let mut plan = Plan {
-            record: String::new(),
-            members,
-            shown: shown.to_vec(),
-            found: Vec::new(),
-            questions: Vec::new(),
-            unseen,
-        };
+        let mut plan = Plan::of(members, shown, unseen);
         write::record(self, &cells, &mut plan)?;
         Some(plan)
     }

@@ -1,7 +1,7 @@
 //! The adjustment with its tests, its residuals and the sketch of its network.
 
 use super::front::{bullet, doubt, fact};
-use super::ink::{Ink, LEFT, Size, UNIT};
+use super::ink::{Ink, Size, UNIT};
 use super::sheets::{Sheets, Style};
 use super::table::{Cell, Fit, Row, Table, column};
 use super::{name_on_paper, on_paper};
@@ -27,13 +27,7 @@ pub(super) fn adjustment<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report) {
     known(sheets, report, figures);
     for name in ["residuals", "network"] {
         let Some(view) = report.plots.iter().find(|view| view.name == name) else { continue };
-        let width = sheets.width();
-        let words = on_paper(&view.words);
-        let height = sheets.drawing_height(width, &view.paper, &words);
-        sheets.gap(3.0 * UNIT);
-        sheets.need(height);
-        sheets.drawing(LEFT, width, &view.paper, &words);
-        sheets.y += height;
+        sheets.drawing_across(3.0 * UNIT, &view.paper, &on_paper(&view.words));
     }
 }
 
@@ -135,9 +129,5 @@ fn known(sheets: &mut Sheets<'_, '_>, report: &Report, figures: &AdjustedFigures
     let rows: Vec<Row> = figures.known.iter().map(row).collect();
     let table = Table::fit(sheets, &columns, &rows);
     let said = "What the new work alone, with one known mark held, gives for the others, less what was given.";
-    let room = Size::Small.leading() + table.beginning(sheets, &rows);
-    sheets.heading("Known marks against the new work", 1, room);
-    sheets.paragraph(Style::SMALL, said);
-    sheets.y += UNIT;
-    table.set(sheets, &rows);
+    table.set_under(sheets, "Known marks against the new work", 1, said, &rows);
 }

@@ -208,13 +208,8 @@ fn results(sheets: &mut Sheets<'_, '_>, report: &Report) {
     let rows: Vec<Row> = report.results.iter().map(result_row).collect();
     let table = Table::fit(sheets, &columns, &rows);
     let said = results_said(report);
-    let said_lines = sheets.faces.wrap(Style::SMALL, sheets.width(), &said).len() as f32;
-    let room = said_lines * Size::Small.leading() + table.beginning(sheets, &rows);
     sheets.part("elevations", doubt(report.answer.standing));
-    sheets.heading("Elevations", 0, room);
-    sheets.paragraph(Style::SMALL, &said);
-    sheets.y += UNIT;
-    table.set(sheets, &rows);
+    table.set_under(sheets, "Elevations", 0, &said, &rows);
 }
 
 fn results_said(report: &Report) -> String {

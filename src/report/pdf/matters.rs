@@ -112,11 +112,7 @@ fn changes(sheets: &mut Sheets<'_, '_>, report: &Report) {
     ];
     let table = Table::fit(sheets, &columns, &rows);
     let said = "Every strike and change that was made, and what was said of it. Nothing was erased: readings stay in the book.";
-    let room = Size::Small.leading() + table.beginning(sheets, &rows);
-    sheets.heading("Changes", 0, room);
-    sheets.paragraph(Style::SMALL, said);
-    sheets.y += UNIT;
-    table.set(sheets, &rows);
+    table.set_under(sheets, "Changes", 0, said, &rows);
 }
 
 fn change(report: &Report, row: &ChangeRow) -> Row {

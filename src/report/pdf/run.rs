@@ -91,12 +91,7 @@ fn plots<'a>(sheets: &mut Sheets<'a, '_>, report: &'a Report, run: &RunPart) {
     };
     let width = sheets.width();
     if let Some(view) = of_run("profile") {
-        let words = on_paper(&view.words);
-        let height = sheets.drawing_height(width, &view.paper, &words);
-        sheets.gap(2.0 * UNIT);
-        sheets.need(height);
-        sheets.drawing(LEFT, width, &view.paper, &words);
-        sheets.y += height;
+        sheets.drawing_across(2.0 * UNIT, &view.paper, &on_paper(&view.words));
     }
     let gap = 4.0 * UNIT;
     let half = (width - gap) / 2.0;

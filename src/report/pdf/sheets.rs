@@ -228,6 +228,15 @@ impl<'a, 'p> Sheets<'a, 'p> {
         used
     }
 
+    /// Sets a drawing with its words over the whole width, so far below what stands before it.
+    pub(super) fn drawing_across(&mut self, gap: f32, drawing: &'a Drawing, words: &str) {
+        let height = self.drawing_height(self.width(), drawing, words);
+        self.gap(gap);
+        self.need(height);
+        self.drawing(LEFT, self.width(), drawing, words);
+        self.y += height;
+    }
+
     /// Height of a drawing with its words.
     pub(super) fn drawing_height(&self, width: f32, drawing: &Drawing, words: &str) -> f32 {
         let lines = self.faces.wrap(Style::SMALL, width, words).len();

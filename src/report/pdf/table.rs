@@ -2,7 +2,7 @@
 //! at the foot or the head of a page.
 
 use super::faces::Face;
-use super::ink::{Ink, LEFT, Size};
+use super::ink::{Ink, LEFT, Size, UNIT};
 use super::sheets::{Mark, Sheets, Style, base_line};
 use crate::report::page_rows::Mark as Counting;
 
@@ -293,6 +293,16 @@ impl Table {
                 sheets.turn();
             }
         }
+    }
+
+    /// The same under a heading and a note in small letters, which stay with its first rows.
+    pub(super) fn set_under(&self, sheets: &mut Sheets<'_, '_>, title: &str, depth: usize, note: &str, rows: &[Row]) {
+        let note_lines = sheets.faces.wrap(Style::SMALL, sheets.width(), note).len() as f32;
+        let room = note_lines * Size::Small.leading() + self.beginning(sheets, rows);
+        sheets.heading(title, depth, room);
+        sheets.paragraph(Style::SMALL, note);
+        sheets.y += UNIT;
+        self.set(sheets, rows);
     }
 
     /// Height that a heading must leave room for: the heads and the first rows.

@@ -140,6 +140,17 @@ pub struct Drawing {
     pub shapes: Vec<Shape>,
 }
 
+/// What there is room for, of things the worthiest of which comes first: each that stands apart from all set before it.
+pub(super) fn with_room<T>(in_order: impl IntoIterator<Item = T>, apart: impl Fn(&T, &T) -> bool) -> Vec<T> {
+    let mut set: Vec<T> = Vec::new();
+    for next in in_order {
+        if set.iter().all(|other| apart(other, &next)) {
+            set.push(next);
+        }
+    }
+    set
+}
+
 /// A drawing being made.
 pub(super) struct Canvas {
     drawing: Drawing,

@@ -5,7 +5,7 @@
 //! its own, drawn as a bracket about zero at its place. Known points are diamonds, forward against back is round.
 
 use super::axis::Scale;
-use super::canvas::{Anchor, Canvas, Job, LETTER, Place};
+use super::canvas::{Anchor, Canvas, Job, LETTER, Place, with_room};
 use super::{Plot, WIDTHS};
 use crate::book::Book;
 use crate::book::closure::{self, LineKind, NOISE_Z};
@@ -105,7 +105,7 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
         let below = closure.misclosure < Length::ZERO;
         ((spot.0 - 10.0, if below { spot.1 + LETTER + 4.0 } else { spot.1 - 8.0 }), closure.point.as_str())
     });
-    for (beside, name) in with_room(named.collect()) {
+    for (beside, name) in later_names(named.collect()) {
         canvas.text(beside, Anchor::End, name);
     }
     let (height_unit, length_unit) = if unit.is_foot() { ("0.001 ft", unit.symbol()) } else { ("mm", unit.symbol()) };
@@ -125,18 +125,11 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
 }
 
 /// Names that end at their places, without those that would meet a later one.
-fn with_room(named: Vec<(Place, &str)>) -> Vec<(Place, &str)> {
-    let mut set: Vec<(Place, &str)> = Vec::new();
-    for (at, name) in named.into_iter().rev() {
-        let width = |name: &str| name.chars().count() as f64 * LETTER_WIDTH;
-        let apart = |(other, text): &(Place, &str)| {
-            (other.1 - at.1).abs() > LETTER || at.0 <= other.0 - width(text) || other.0 <= at.0 - width(name)
-        };
-        if set.iter().all(apart) {
-            set.push((at, name));
-        }
-    }
-    set
+fn later_names(named: Vec<(Place, &str)>) -> Vec<(Place, &str)> {
+    let start = |(at, name): &(Place, &str)| at.0 - name.chars().count() as f64 * LETTER_WIDTH;
+    with_room(named.into_iter().rev(), |one, other| {
+        (one.0.1 - other.0.1).abs() > LETTER || other.0.0 <= start(one) || one.0.0 <= start(other)
+    })
 }
 
 /// The same envelope with points between: it grows with the root of the length, so its square grows evenly.
@@ -203,7 +196,7 @@ mod tests {
     fn a_name_gives_way_to_a_later_one_that_it_would_meet() {
         let names =
             vec![((100.0, 50.0), "BM-1"), ((120.0, 52.0), "TP3"), ((121.0, 90.0), "TP4"), ((180.0, 50.0), "BM-2")];
-        let set: Vec<&str> = with_room(names).into_iter().map(|(_, name)| name).collect();
+        let set: Vec<&str> = later_names(names).into_iter().map(|(_, name)| name).collect();
         assert_eq!(set, ["BM-2", "TP4", "TP3"]);
     }
 }

@@ -1,7 +1,7 @@
 //! The profile of a run: staffs on their points, lines of sight between them, the ground from point to point.
 
 use super::axis::Scale;
-use super::canvas::{Anchor, Canvas, Job, LETTER};
+use super::canvas::{Anchor, Canvas, Job, LETTER, with_room};
 use super::misclosure::in_unit;
 use super::{Plot, WIDTHS};
 use crate::book::Book;
@@ -102,13 +102,8 @@ fn names(drawn: &[Drawn], x: impl Fn(f64) -> f64) -> Vec<(f64, f64, &str)> {
         let points = drawn.iter().filter(move |at| at.fore_named == named);
         points.map(|at| (x(at.fore), at.fore_ground, at.fore_name.as_str()))
     };
-    let mut set: Vec<(f64, f64, &str)> = Vec::new();
-    for point in start.into_iter().chain(end).chain(between(true)).chain(between(false)) {
-        if set.iter().all(|other| (other.0 - point.0).abs() >= NAME_ROOM) {
-            set.push(point);
-        }
-    }
-    set
+    let in_order = start.into_iter().chain(end).chain(between(true)).chain(between(false));
+    with_room(in_order, |one, other| (one.0 - other.0).abs() >= NAME_ROOM)
 }
 
 fn drawn(book: &Book, run: &Run) -> Vec<Drawn> {
