@@ -5,6 +5,7 @@ use closerun::book::settings::Settings;
 use closerun::field::targets::targets;
 use closerun::report::cards::{Across, Card, Cards, Wanted, cards, text};
 use closerun::report::document::{Distribution, closed_corrections};
+use closerun::report::pdf::{Label, Paper, Stock, print_cards};
 use closerun::units::Unit;
 
 use crate::at_desk::Person;
@@ -110,6 +111,15 @@ fn a_target_that_adjustment_moves_out_of_its_tolerance_is_to_be_set_again() {
 }
 
 #[test]
+fn a_card_of_a_run_that_does_not_close_says_so_across() {
+    let mut person = set();
+    person.key(&["4.000 60", "4.500 60", "6.702 60"]);
+    person.say("point 4 BM-1");
+    assert_eq!(card(&person).across, Some(Across::DoesNotClose));
+    assert!(card(&person).hangs_on.contains("does not close at BM-1, -0.2020 ft of"), "{}", card(&person).hangs_on);
+}
+
+#[test]
 fn where_there_is_no_card_it_is_said_why() {
     let person = Person::with(settings());
     let none = |person: &Person, names: &[PointName]| {
@@ -118,4 +128,20 @@ fn where_there_is_no_card_it_is_said_why() {
     };
     assert_eq!(none(&person, &[]), "no target has been set in core.job, so there is no card to print");
     assert_eq!(none(&set(), &[name("C-6")]), "target C-6 has not been set in core.job: set it, then print its card");
+}
+
+#[test]
+fn cards_are_printed_several_to_a_sheet_or_one_to_a_label() {
+    let person = set();
+    let mut nine = made(&person, &Wanted::default());
+    nine.cards = vec![nine.cards.remove(0); 9];
+    let pages = |stock| print_cards(&nine, stock).unwrap();
+    for paper in [Paper::A4, Paper::Letter] {
+        let sheets = pages(Stock::Sheets(paper));
+        assert_eq!(sheets.pages, 2, "eight to a sheet");
+        assert!(sheets.bytes.starts_with(b"%PDF-"));
+        assert_eq!(sheets, pages(Stock::Sheets(paper)), "the same bytes each time");
+    }
+    assert_eq!(pages(Stock::Labels(Label::USUAL)).pages, 9);
+    assert_eq!(pages(Stock::Labels("62x40".parse().unwrap())).pages, 9);
 }
