@@ -57,7 +57,7 @@ fn a_card_says_what_it_stands_for_and_provisional_until_the_run_has_closed() {
     person.say("end");
     let closed = card(&person);
     assert_eq!(closed.across, None);
-    assert_eq!(closed.set, "the mark is at it (tolerance 0.0030 ft)");
+    assert_eq!(closed.set, "the mark is at its height (tolerance 0.0030 ft)");
     assert!(
         closed.hangs_on.starts_with("run 1 from BM-1, setup 1; closes at BM-1, -0.0020 ft of "),
         "{}",

@@ -214,7 +214,7 @@ fn card(book: &Book, target: &TargetNow<'_>, wanted: &Wanted, code: Code) -> Car
 
 fn set_words(off: Length, tolerance: Length, say: Wording) -> String {
     let way = match off {
-        off if say.height(off.abs()) == say.height(Length::ZERO) => "at it".to_owned(),
+        off if say.height(off.abs()) == say.height(Length::ZERO) => "at its height".to_owned(),
         off if off > Length::ZERO => format!("{} high", say.height(off)),
         off => format!("{} low", say.height(off.abs())),
     };

@@ -220,6 +220,9 @@ impl Layer<'_> {
             .map_err(|error| NotPrinted(format!("a card's code for {text:?}: {error}")))?;
         let (modules, colours) = (code.width(), code.to_colors());
         let module = CODE / (modules + 2 * QUIET) as f32;
+        // Nothing shows through between its modules, nor in its quiet edge.
+        let ((x, y), side) = (self.place((WIDTH - EDGE - CODE, EDGE)), CODE * self.frame.scale);
+        marks.push(Mark::Fill { x, y, width: side, height: side, ink: Ink::Of([0xff; 3]) });
         for (row, colours) in colours.chunks(modules).enumerate() {
             let mut column = 0;
             while column < modules {
