@@ -66,6 +66,7 @@ fn a_card_says_what_it_stands_for_and_provisional_until_the_run_has_closed() {
     assert_eq!(closed.known, open.known, "the first setup of a line: its own two readings");
     assert_eq!(closed.code, open.code, "what is written down stays");
     let lines = text(&made(&person, &Wanted::default()));
+    assert!(lines.lines().all(|line| line.trim_end() == line), "{lines}");
     for words in
         ["C-5", "105.000 ft   32.0040 m", "finished_floor + 5.000 ft", "2026-09-21, set by AB", &closed.code.written()]
     {
