@@ -83,7 +83,7 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("tower_service", &["page"]),
     ("futures_util", &["page", "link/ble"]),
     ("getrandom", &["page"]),
-    ("qrcode", &["cli/page"]),
+    ("qrcode", &["cli/page", "report/pdf/cards"]),
     ("krilla", &["report/pdf"]),
     ("skrifa", &["report/pdf"]),
     ("rust_xlsxwriter", &["report/xlsx"]),

@@ -60,7 +60,7 @@ pub fn today(book: &Book, now: Moment, corrections: &Corrections) -> Vec<Item> {
     set(book, corrections, &mut put);
     if let Some(activity) = book.activities().under_way() {
         let shots = activity.counted().count();
-        put(Group::Open, format!("the {} is under way, {shots} shots taken", activity.task.name()));
+        put(Group::Open, format!("{} is under way, {shots} shots taken", activity.task.title()));
     }
     for (key, standing) in book.standing() {
         if standing.priority == Priority::Hold && !standing.acknowledged {
@@ -72,33 +72,41 @@ pub fn today(book: &Book, now: Moment, corrections: &Corrections) -> Vec<Item> {
     items
 }
 
+const DAY_S: u64 = 24 * 60 * 60;
+
 type Put<'p> = &'p mut dyn FnMut(Group, String);
 
 fn instrument(book: &Book, now: Moment, put: Put<'_>) {
-    let latest = book.activities().outcomes().rev().find_map(|(activity, done)| match done.outcome {
-        Outcome::Collimation { judged, .. } | Outcome::FieldTest { judged, .. } => Some((activity, done, judged)),
-        _ => None,
-    });
+    let mut seen = Vec::new();
+    for (activity, done) in book.activities().outcomes().rev() {
+        let (Outcome::Collimation { judged, .. } | Outcome::FieldTest { judged, .. }) = done.outcome else { continue };
+        let what = (activity.task.name(), activity.task.instrument());
+        if seen.contains(&what) {
+            continue;
+        }
+        seen.push(what);
+        let of = activity.task.instrument().map(|name| format!(" of {name}")).unwrap_or_default();
+        // What was found, and how it stands to its limit.
+        let said = done.said.iter().take(2).map(String::as_str).collect::<Vec<_>>().join("; ");
+        let text = format!("{}{of}, {}: {said}", activity.task.name(), &done.at.to_string()[..10]);
+        put(if judged == Judged::Within { Group::Checked } else { Group::Due }, text);
+    }
     let class = &book.settings().class;
     let interval = class.collimation_interval;
-    let asked = |days: u32, basis: &str| format!("{days} days ({}{basis})", class.title);
-    let Some((activity, done, judged)) = latest else {
-        let (group, within) = match interval {
-            Some(interval) => {
-                (Group::Due, format!(", wanted within {}", asked(interval.days, interval.basis.remark())))
-            }
-            None => (Group::Open, String::new()),
-        };
-        return put(group, format!("the level has not been tested in this job{within}"));
-    };
-    let date = &done.at.to_string()[..10];
-    let said = done.said.first().map_or("", String::as_str);
-    let text = format!("{} of {date}: {said}", activity.task.name());
-    put(if judged == Judged::Within { Group::Checked } else { Group::Due }, text);
-    if let Some(interval) = interval
-        && now.since(done.at).as_secs() > u64::from(interval.days) * 24 * 60 * 60
-    {
-        put(Group::Due, format!("the test of {date} is older than {}", asked(interval.days, interval.basis.remark())));
+    let within = interval.map(|interval| {
+        let days = if interval.days == 1 { "1 day".to_owned() } else { format!("{} days", interval.days) };
+        format!(", wanted within {days} ({}{})", class.title, interval.basis.remark())
+    });
+    match (book.activities().tested(book.settings().instrument.name.as_deref(), u64::MAX), interval) {
+        (Some(at), Some(interval)) if now.since(at).as_secs() > u64::from(interval.days) * DAY_S => {
+            let date = &at.to_string()[..10];
+            put(Group::Due, format!("the line of sight was last tested on {date}{}", within.unwrap_or_default()));
+        }
+        (Some(_), _) => {}
+        (None, Some(_)) => {
+            put(Group::Due, format!("the line of sight has not been tested in this job{}", within.unwrap_or_default()));
+        }
+        (None, None) => put(Group::Open, "the line of sight has not been tested in this job".to_owned()),
     }
 }
 
@@ -127,8 +135,7 @@ fn marks(book: &Book, put: Put<'_>) {
 fn rises(book: &Book, put: Put<'_>) {
     let all: Vec<_> = book.activities().rises().collect();
     for (at, rise) in all.iter().enumerate() {
-        let Some((from, to)) = rise.activity.task.ends() else { continue };
-        let what = format!("{} from {from} to {to}", rise.activity.task.name());
+        let what = rise.activity.task.title();
         let others = all[..at].iter().chain(&all[at + 1..]);
         let compared: Vec<bool> = others.filter_map(|other| second_agrees(rise, other)).collect();
         match (compared.iter().any(|agrees| *agrees), compared.is_empty()) {

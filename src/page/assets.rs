@@ -39,6 +39,7 @@ pub(super) const ALL: &[Asset] = &[
     script("/operator.js", include_str!("assets/operator.js")),
     script("/sound.js", include_str!("assets/sound.js")),
     script("/staff.js", include_str!("assets/staff.js")),
+    script("/today.js", include_str!("assets/today.js")),
     script("/overview.js", include_str!("assets/overview.js")),
     Asset { address: "/letters.woff2", kind: "font/woff2", bytes: include_bytes!("assets/letters.woff2") },
     Asset { address: "/mark.svg", kind: "image/svg+xml", bytes: include_bytes!("assets/mark.svg") },

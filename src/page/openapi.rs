@@ -5,6 +5,7 @@ use serde_json::{Map, Value, json};
 use super::routes::{Method, NAMED, OF_ALL, OF_ONE, ONLY};
 use super::site::Overview;
 use crate::report::causes::Explained;
+use crate::report::today::Today;
 use crate::report::{live, state};
 
 /// The document.
@@ -14,6 +15,7 @@ pub(super) fn document() -> Value {
     let line = lifted("Line", live::schema(), &mut schemas);
     let overview = lifted("Overview", schemars::schema_for!(Overview).to_value(), &mut schemas);
     let causes = lifted("Explained", schemars::schema_for!(Explained).to_value(), &mut schemas);
+    let today = lifted("Today", schemars::schema_for!(Today).to_value(), &mut schemas);
     let mut paths = Map::new();
     let word = |method: &Method| match method {
         Method::Get => "get",
@@ -23,7 +25,7 @@ pub(super) fn document() -> Value {
         paths.insert((*address).to_owned(), json!({ word(method): of_all(address, &overview) }));
     }
     for (method, rest) in OF_ONE {
-        let operation = of_one(rest, &state, &line, &causes);
+        let operation = of_one(rest, &state, &line, &causes, &today);
         paths.insert(format!("{ONLY}{rest}"), json!({ word(method): operation }));
         let named = json!([{ "name": "instrument", "in": "path", "required": true, "schema": { "type": "string" },
             "description": "Its name in addresses, as the overview gives it." }]);
@@ -110,7 +112,7 @@ fn of_all(address: &str, overview: &Value) -> Value {
     }
 }
 
-fn of_one(rest: &str, state: &Value, line: &Value, causes: &Value) -> Value {
+fn of_one(rest: &str, state: &Value, line: &Value, causes: &Value, today: &Value) -> Value {
     let since = json!([
         { "name": "since", "in": "query", "schema": { "type": "integer", "minimum": 0 },
           "description": "The last event that the client has; 0 for all. Without it the stream begins now." },
@@ -150,6 +152,10 @@ fn of_one(rest: &str, state: &Value, line: &Value, causes: &Value) -> Value {
         "/causes" => json!({
             "summary": "What could be behind each misclosure that is over its allowance",
             "responses": { "200": { "description": "The causes", "content": json_of(causes) } },
+        }),
+        "/today" => json!({
+            "summary": "What is due, open, provisional and checked in the job",
+            "responses": { "200": { "description": "The list", "content": json_of(today) } },
         }),
         "/plots/{plot}" => json!({
             "summary": "A plot of a run as SVG",

@@ -3,7 +3,7 @@
 use std::convert::Infallible;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::time::Instant;
+use std::time::{Instant, SystemTime};
 
 use axum::body::{Body, Bytes};
 use axum::extract::{DefaultBodyLimit, FromRequestParts, Path, Query, RawPathParams, State};
@@ -24,9 +24,11 @@ use super::site::{Overview, Shown, Site};
 use super::stream::{Carries, Message, Seat};
 use super::{BODY_MAX, OLDER_MAX, Said, Upstream, Wanted, assets, metrics, openapi};
 use crate::book::Book;
+use crate::book::moment::Moment;
 use crate::report::causes::explained;
 use crate::report::plot;
 use crate::report::state::State as JobState;
+use crate::report::today;
 
 /// What all requests share.
 #[derive(Clone)]
@@ -59,6 +61,7 @@ pub(super) const OF_ONE: &[(Method, &str)] = &[
     (Method::Get, "/events"),
     (Method::Get, "/changes"),
     (Method::Get, "/causes"),
+    (Method::Get, "/today"),
     (Method::Get, "/plots/{plot}"),
     (Method::Post, "/say"),
 ];
@@ -99,6 +102,7 @@ fn answering(address: &str) -> MethodRouter<Shared> {
         "/events" => get(events),
         "/changes" => get(changes),
         "/causes" => get(causes),
+        "/today" => get(today),
         "/plots/{plot}" => get(plot),
         "/say" => post(say),
         "/v1/overview" => get(overview),
@@ -295,6 +299,12 @@ async fn causes(Which(shown): Which) -> Response {
         Ok(explained) => Json(explained).into_response(),
         Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, refused(&error.to_string())).into_response(),
     }
+}
+
+async fn today(Which(shown): Which) -> Response {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+    let now = Moment::from_us(i64::try_from(since.as_micros()).unwrap_or(i64::MAX));
+    Json(shown.hub.look(|book| today::list(book, &shown.name, now))).into_response()
 }
 
 #[derive(Deserialize)]

@@ -80,8 +80,8 @@ pub struct Now {
 /// An activity beside the run.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Beside {
-    /// What it is: two-peg test, target, ...
-    pub task: &'static str,
+    /// What it is: two-peg test, target C-5, ...
+    pub task: String,
     /// Readings go to it; else it is done.
     pub under_way: bool,
     /// How it stands, or what it came to.
@@ -271,7 +271,7 @@ fn beside(book: &Book) -> Option<Beside> {
     let activity = book.activities().latest()?;
     let takes_marks = matches!(activity.task, Task::SetTarget { .. });
     let under_way = book.activities().under_way().is_some();
-    let task = activity.task.name();
+    let task = activity.task.title();
     if under_way {
         let guide = field::guide(book, activity);
         return Some(Beside { task, under_way, words: guide.so_far, next: guide.next, takes_marks });

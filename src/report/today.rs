@@ -25,14 +25,9 @@ pub struct Today {
 
 /// The list of a job.
 pub fn list(book: &Book, job: &str, now: Moment) -> Today {
-    let corrections = closed_corrections(book, Distribution::ByLength);
-    Today {
-        schema: 1,
-        job: job.to_owned(),
-        at: now.to_string(),
-        simulated: book.simulated(),
-        items: today(book, now, &corrections),
-    }
+    let items =
+        if book.is_open() { today(book, now, &closed_corrections(book, Distribution::ByLength)) } else { Vec::new() };
+    Today { schema: 1, job: job.to_owned(), at: now.to_string(), simulated: book.simulated(), items }
 }
 
 /// JSON Schema of the list.

@@ -73,6 +73,22 @@ impl Person {
         Person { desk, ledger, hands }
     }
 
+    /// The job taken up with other settings.
+    pub(crate) fn with_settings(self, settings: Settings) -> Self {
+        let Person { ledger, hands, .. } = self;
+        let event = Event {
+            seq: ledger.0.borrow().len() as u64 + 1,
+            at: hands.wall(),
+            simulated: false,
+            body: Body::Resettled { settings: Box::new(settings.clone()) },
+            raw: Vec::new(),
+        };
+        ledger.0.borrow_mut().push(event);
+        let book = Book::fold(&ledger.0.borrow()[..]);
+        let desk = Desk::open(ledger.clone(), book, settings, Box::new(hands.clone())).unwrap();
+        Person { desk, ledger, hands }
+    }
+
     pub(crate) fn book(&self) -> &Book {
         self.desk.book()
     }

@@ -5,6 +5,7 @@ use closerun::book::settings::Settings;
 use closerun::field::targets::targets;
 use closerun::report::cards::{Across, Card, Cards, Wanted, cards, text};
 use closerun::report::document::{Distribution, closed_corrections};
+use closerun::report::pdf::{Label, Paper, Stock, print_cards};
 use closerun::units::Unit;
 
 use crate::at_desk::Person;
@@ -56,7 +57,7 @@ fn a_card_says_what_it_stands_for_and_provisional_until_the_run_has_closed() {
     person.say("end");
     let closed = card(&person);
     assert_eq!(closed.across, None);
-    assert_eq!(closed.set, "the mark is at it (tolerance 0.0030 ft)");
+    assert_eq!(closed.set, "the mark is at its height (tolerance 0.0030 ft)");
     assert!(
         closed.hangs_on.starts_with("run 1 from BM-1, setup 1; closes at BM-1, -0.0020 ft of "),
         "{}",
@@ -65,6 +66,7 @@ fn a_card_says_what_it_stands_for_and_provisional_until_the_run_has_closed() {
     assert_eq!(closed.known, open.known, "the first setup of a line: its own two readings");
     assert_eq!(closed.code, open.code, "what is written down stays");
     let lines = text(&made(&person, &Wanted::default()));
+    assert!(lines.lines().all(|line| line.trim_end() == line), "{lines}");
     for words in
         ["C-5", "105.000 ft   32.0040 m", "finished_floor + 5.000 ft", "2026-09-21, set by AB", &closed.code.written()]
     {
@@ -110,6 +112,15 @@ fn a_target_that_adjustment_moves_out_of_its_tolerance_is_to_be_set_again() {
 }
 
 #[test]
+fn a_card_of_a_run_that_does_not_close_says_so_across() {
+    let mut person = set();
+    person.key(&["4.000 60", "4.500 60", "6.702 60"]);
+    person.say("point 4 BM-1");
+    assert_eq!(card(&person).across, Some(Across::DoesNotClose));
+    assert!(card(&person).hangs_on.contains("does not close at BM-1, -0.2020 ft of"), "{}", card(&person).hangs_on);
+}
+
+#[test]
 fn where_there_is_no_card_it_is_said_why() {
     let person = Person::with(settings());
     let none = |person: &Person, names: &[PointName]| {
@@ -118,4 +129,20 @@ fn where_there_is_no_card_it_is_said_why() {
     };
     assert_eq!(none(&person, &[]), "no target has been set in core.job, so there is no card to print");
     assert_eq!(none(&set(), &[name("C-6")]), "target C-6 has not been set in core.job: set it, then print its card");
+}
+
+#[test]
+fn cards_are_printed_several_to_a_sheet_or_one_to_a_label() {
+    let person = set();
+    let mut nine = made(&person, &Wanted::default());
+    nine.cards = vec![nine.cards.remove(0); 9];
+    let pages = |stock| print_cards(&nine, stock).unwrap();
+    for paper in [Paper::A4, Paper::Letter] {
+        let sheets = pages(Stock::Sheets(paper));
+        assert_eq!(sheets.pages, 2, "eight to a sheet");
+        assert!(sheets.bytes.starts_with(b"%PDF-"));
+        assert_eq!(sheets, pages(Stock::Sheets(paper)), "the same bytes each time");
+    }
+    assert_eq!(pages(Stock::Labels(Label::USUAL)).pages, 9);
+    assert_eq!(pages(Stock::Labels("62x40".parse().unwrap())).pages, 9);
 }

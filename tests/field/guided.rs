@@ -1,9 +1,10 @@
 //! Activities guided shot by shot, by hands-free readings and by keyed-in ones, kept as events, refused in a sentence.
 
+use closerun::adjust::observed::{Detail, Deviations, Source, observed};
 use closerun::book::activity::{Judged, Outcome};
 use closerun::book::classes;
 use closerun::book::finding::{FindingId, Priority};
-use closerun::book::settings::Settings;
+use closerun::book::settings::{Instrument, Settings};
 use closerun::units::{Length, Unit};
 
 use crate::at_desk::Person;
@@ -151,6 +152,33 @@ fn a_test_is_due_by_the_class_and_its_effect_is_told() {
     person.say("correct collimation on");
     person.key(&["1.4700 20", "1.2000 20"]);
     assert!(!person.book().standing().keys().any(|key| key.id == FindingId::CollimationEffect), "it is taken out now");
+}
+
+#[test]
+fn a_test_counts_for_its_own_instrument_and_one_from_the_middle_says_nothing_of_the_line_of_sight() {
+    let named = |name: &str| Settings {
+        instrument: Instrument { name: Some(name.to_owned()), ..settings().instrument },
+        ..settings()
+    };
+    let mut person = Person::with(named("L-1"));
+    let untested = "the line of sight has not been tested in this job";
+    assert!(person.say("today").contains(untested));
+    person.say("test field full");
+    for pair in 0..40 {
+        person.key(&["1.5000", if pair % 2 == 0 { "1.2501" } else { "1.2499" }]);
+    }
+    let today = person.say("today");
+    assert!(today.contains("full field test of L-1, 2026-09-21: the test is passed"), "{today}");
+    assert!(today.contains(untested), "{today}");
+    person.say("test two-peg mid-outside 40 10 k none");
+    person.key(&["1.5000", "1.2500", "1.3960", "1.1500"]);
+    let today = person.say("today");
+    assert!(today.contains("two-peg test of L-1, 2026-09-21: the line of sight falls"), "{today}");
+    assert!(!today.contains(untested), "{today}");
+    person.say("correct collimation on");
+    let mut other = person.with_settings(named("L-2"));
+    assert!(other.say("today").contains(untested), "that was another instrument");
+    assert!(other.refused("correct collimation on").contains("no two-peg test in this job"));
 }
 
 #[test]
@@ -303,6 +331,13 @@ fn a_tape_carries_a_height_up_and_a_second_transfer_is_wanted() {
     let second = person.key(&["1.4000", "22.5010", "2.4000", "1.4000"]);
     assert!(second.contains("agrees with the transfer before"), "{second}");
     assert!(person.say("today").contains("tape transfer from L1 to L7 agrees with a second one"));
+    // Both are observed differences of a network, each with its own deviation.
+    let job = [Source { name: "core", book: person.book() }];
+    let network = observed(&job, Detail::Marks, Deviations::LeftOut);
+    let told: Vec<_> = network.sections.iter().map(|section| format!("{} {}", section.from, section.to)).collect();
+    assert_eq!(told, ["L1 L7", "L1 L7"]);
+    let rises: Vec<_> = person.book().activities().rises().map(|rise| (rise.rise, Some(rise.sd))).collect();
+    assert_eq!(network.sections.iter().map(|section| (section.rise, section.deviation)).collect::<Vec<_>>(), rises);
 }
 
 #[test]

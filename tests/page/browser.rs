@@ -395,6 +395,36 @@ async fn a_reading_is_keyed_in_and_checked_as_it_is_typed() {
     );
 }
 
+#[tokio::test]
+async fn a_test_of_the_level_is_led_on_the_page_in_the_words_of_the_terminal() {
+    let Some(mut chrome) = Chrome::start() else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let run = Run::start(&folder.path().join("a.job"));
+    let page = chrome.open(PHONE, Theme::Light).await;
+    page.go(&format!("http://127.0.0.1:{}/#pair={}", run.port, run.code)).await;
+    page.until("paired", "document.body.hasAttribute('data-paired')").await;
+    let next = "document.getElementById('beside-next').textContent";
+    for (words, wanted) in [
+        ("test two-peg mid-outside 40 10", "set up midway, 20.0 m from A and 20.0 m from B; shoot peg A"),
+        ("key 1.5000", "shoot peg B"),
+        ("key 1.2500", "set up beyond B, 50.0 m from A and 10.0 m from B; shoot peg A"),
+        ("key 1.4000", "shoot peg B"),
+    ] {
+        page.type_in("#say-words", words).await;
+        page.click("#say button").await;
+        page.until(words, &format!("{next} === '{wanted}'")).await;
+    }
+    assert_eq!(page.text("#beside-head").await, "two-peg test");
+    page.picture("phone-beside").await;
+    page.type_in("#say-words", "key 1.1500").await;
+    page.click("#say button").await;
+    page.until("it is done", "document.getElementById('beside-head').textContent === 'two-peg test done'").await;
+    assert!(page.text("#beside-words").await.starts_with("the line of sight"));
+    page.click("#today-ask").await;
+    page.until("the day's list", "document.querySelector('#today-list [data-group]')").await;
+    assert!(page.text("#today-list").await.contains("two-peg test, "), "in the words of the terminal");
+}
+
 /// What our own look at a page finds wrong: nameless controls, ids given twice, headings that skip a level, targets too
 /// small for a glove (24 CSS pixels, WCAG 2.2, target size minimum), anything wider than the window.
 const LOOK: &str = "const shown = (e) => e.checkVisibility(); const all = (css) => [...document.querySelectorAll(css)].filter(shown);\

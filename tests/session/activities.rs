@@ -48,6 +48,28 @@ async fn hands_free_readings_go_to_the_test_under_way_and_then_to_the_run_again(
 }
 
 #[tokio::test(start_paused = true)]
+async fn readings_that_came_in_one_go_end_the_test_where_each_by_itself_does() {
+    let mut records = vec![
+        comma(1, "1.50000", "20.00"),
+        comma(2, "1.25000", "20.00"),
+        comma(3, "1.39600", "50.00"),
+        comma(4, "1.15000", "10.00"),
+    ];
+    // The readings behind are the run's, and so many that they are kept in a group.
+    records.extend((5..21).map(|number| comma(number, if number % 2 == 1 { "1.50000" } else { "1.20000" }, "20.00")));
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.told("test two-peg mid-outside 40 10 k none").await;
+        floor.hear(&records.concat()).await;
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(kept(&done.events, "activity-done"), 1);
+    assert_eq!(done.book().entries().len(), 16, "what came behind it is the run's");
+    assert_eq!(replay(&done.events, None).unwrap().differences, []);
+}
+
+#[tokio::test(start_paused = true)]
 async fn a_restart_takes_an_activity_up_where_it_was() {
     let first = play(Start::hearing("comma"), async |floor| {
         floor.open().await;

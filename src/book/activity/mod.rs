@@ -149,18 +149,33 @@ impl Activities {
         self.list.iter().filter_map(|activity| Some((activity, activity.done()?)))
     }
 
-    /// The inclination of the line of sight as it was last found before an event: mm per m, and its deviation.
-    pub fn collimation(&self, before: u64) -> Option<(f64, f64)> {
-        self.outcomes().rev().filter(|(_, done)| done.event < before).find_map(|(_, done)| match done.outcome {
+    /// The inclination of an instrument's line of sight as it was last found before an event: mm per m, and its deviation.
+    pub fn collimation(&self, instrument: Option<&str>, before: u64) -> Option<(f64, f64)> {
+        self.tests(instrument, before).find_map(|done| match done.outcome {
             Outcome::Collimation { mm_per_m, sd_mm_per_m, .. } => Some((mm_per_m, sd_mm_per_m)),
             _ => None,
         })
     }
 
-    /// When the line of sight was last tested before an event.
-    pub fn tested(&self, before: u64) -> Option<Moment> {
-        let tests = |outcome: &Outcome| matches!(outcome, Outcome::Collimation { .. } | Outcome::FieldTest { .. });
-        self.outcomes().rev().find(|(_, done)| done.event < before && tests(&done.outcome)).map(|(_, done)| done.at)
+    /// When the line of sight of an instrument was last tested before an event. The full field test is made from the
+    /// middle throughout, and says nothing of it.
+    pub fn tested(&self, instrument: Option<&str>, before: u64) -> Option<Moment> {
+        let tests = |outcome: &Outcome| {
+            matches!(outcome, Outcome::Collimation { .. } | Outcome::FieldTest { procedure: Procedure::Simplified, .. })
+        };
+        self.tests(instrument, before).find(|done| tests(&done.outcome)).map(|done| done.at)
+    }
+
+    /// What came of tests before an event, the latest first. A test that names no instrument counts for each.
+    fn tests(&self, instrument: Option<&str>, before: u64) -> impl Iterator<Item = &Done> {
+        let of = move |task: &Task| match (task.instrument(), instrument) {
+            (Some(tested), Some(wanted)) => tested == wanted,
+            _ => true,
+        };
+        self.outcomes()
+            .rev()
+            .filter(move |(activity, done)| done.event < before && of(&activity.task))
+            .map(|(_, done)| done)
     }
 
     /// Rises that were observed otherwise than by a run.

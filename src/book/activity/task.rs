@@ -134,6 +134,27 @@ impl Task {
         }
     }
 
+    /// Its name with what it is about: `target C-5`.
+    pub fn title(&self) -> String {
+        let name = self.name();
+        match self {
+            Task::SetTarget { target, .. } => format!("{name} {}", target.name),
+            Task::CheckMark { mark, .. } => format!("{name} of {mark}"),
+            Task::Reciprocal { from, to, .. } | Task::TapeTransfer { from, to, .. } => {
+                format!("{name} from {from} to {to}")
+            }
+            Task::TwoPeg { .. } | Task::FieldTest { .. } | Task::MatchHeight { .. } => name.to_owned(),
+        }
+    }
+
+    /// The instrument that is tested, if it has a name.
+    pub fn instrument(&self) -> Option<&str> {
+        match self {
+            Task::TwoPeg { instrument, .. } | Task::FieldTest { instrument, .. } => instrument.as_deref(),
+            _ => None,
+        }
+    }
+
     /// The marks between which it observes a rise.
     pub fn ends(&self) -> Option<(&PointName, &PointName)> {
         match self {

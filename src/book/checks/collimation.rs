@@ -20,7 +20,7 @@ pub(super) fn due(at: &At<'_>, found: &mut Vec<Finding>) {
     let Some(entry) = at.entries.get(first.reading as usize - 1) else { return };
     let days = |days: u32| if days == 1 { "1 day".to_owned() } else { format!("{days} days") };
     let basis = format!("{}{}", at.class().title, interval.basis.remark());
-    let tested = at.ground.activities.tested(entry.event);
+    let tested = at.ground.activities.tested(at.settings().instrument.name.as_deref(), entry.event);
     let fact = match tested.map(|tested| entry.at.since(tested).as_secs()) {
         Some(age_s) if age_s <= u64::from(interval.days) * DAY_S => return,
         Some(age_s) => {
@@ -49,8 +49,8 @@ pub(super) fn effect(at: &At<'_>, found: &mut Vec<Finding>) {
     let Some(latest) = latest_reading(at) else { return };
     let Some(entry) = at.entries.get(latest as usize - 1) else { return };
     let corrections = at.amendments().corrections(latest, &at.settings().corrections);
-    let (None, Some((mm_per_m, _))) = (corrections.collimation_mm_per_m, at.ground.activities.collimation(entry.event))
-    else {
+    let found_in_test = at.ground.activities.collimation(at.settings().instrument.name.as_deref(), entry.event);
+    let (None, Some((mm_per_m, _))) = (corrections.collimation_mm_per_m, found_in_test) else {
         return;
     };
     let lacks = at.setup.before.distance_lacks || at.setup.reduced.length().is_none();

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::PaperSize;
+
 /// Where something is kept, and what was written down for it.
 #[derive(Debug, Default, Args)]
 pub(in crate::cli) struct Desk {
@@ -158,4 +160,14 @@ pub(in crate::cli) struct Cards {
     /// Who set the marks, where that was not said with: mark by AB
     #[arg(long, value_name = "INITIALS")]
     pub(in crate::cli) by: Option<String>,
+    /// Write them into this PDF, eight to a sheet
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) to: Option<PathBuf>,
+    /// Size of the paper; letter for a job in feet, else A4, if absent
+    #[arg(long, value_enum, requires = "to")]
+    pub(in crate::cli) paper: Option<PaperSize>,
+    /// One to a label of this size in mm, 96x66 unless said
+    #[arg(long, value_name = "WIDTHxHEIGHT", requires = "to", conflicts_with = "paper", num_args = 0..=1,
+          default_missing_value = "96x66")]
+    pub(in crate::cli) label: Option<String>,
 }

@@ -8,7 +8,7 @@ use crate::cli::Failure;
 
 /// What a file is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(in crate::cli) enum Kind {
     Pdf,
     Xlsx,
     Svg,
@@ -34,7 +34,7 @@ impl Kind {
 }
 
 /// Writes a file, over an earlier one of its kind if there is one. A reader sees the earlier one or the whole new one.
-pub(super) fn write(to: &Path, kind: Kind, bytes: &[u8], job: &Path) -> Result<(), Failure> {
+pub(in crate::cli) fn write(to: &Path, kind: Kind, bytes: &[u8], job: &Path) -> Result<(), Failure> {
     if to.canonicalize().is_ok_and(|to| job.canonicalize().is_ok_and(|job| job == to)) {
         return Err(Failure::input(format!("{}: that is the job itself; name another file", to.display())));
     }

@@ -1,6 +1,6 @@
 //! `closerun report`: the report of a job in each form, also while the job is being recorded.
 
-mod file;
+pub(super) mod file;
 mod progress;
 
 use std::path::{Path, PathBuf};

@@ -76,7 +76,8 @@ pub(super) fn reciprocal(look: &Look<'_>) -> Guide {
             inclination(reciprocal::inclination_mm_per_m(found.long_sight_error, *distance, USUAL_K), unit)
         ),
     ];
-    let tested = look.book.activities().collimation(look.activity.event);
+    let instrument = look.book.settings().instrument.name.as_deref();
+    let tested = look.book.activities().collimation(instrument, look.activity.event);
     if let Some(wanted) = tested.and_then(|(mm_per_m, _)| reciprocal::explained(*distance, mm_per_m, USUAL_K)) {
         said.push(format!("by the last test it should be {}", look.say.signed_height(wanted)));
     }

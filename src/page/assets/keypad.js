@@ -1,6 +1,6 @@
 // A reading taken by eye: checked as it is typed, exact (digits are whole numbers here, never floats).
 
-const WIRES_MM = 2n; // upper less middle and middle less lower may differ by so much; common practice, no source
+const WIRES_MM = 3n; // upper less middle and middle less lower may differ by so much, as three wires in words
 const STADIA = 100n; // sight length over the staff between the outer wires, of nearly every level; common practice
 
 /** Digits as a whole number and how many of them are decimals; null if it is no number. */

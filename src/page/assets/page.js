@@ -9,6 +9,7 @@ import { askPaired, commands, drawSaid, pair } from "/commands.js";
 import { drawAges, drawRun } from "/run.js";
 import { hear, missed, operator, soundOn, stayAwake } from "/operator.js";
 import { drawStand } from "/staff.js";
+import { today } from "/today.js";
 
 const base = /^\/instruments\/[^/]+/.exec(location.pathname)?.[0] ?? "";
 const view = { "/operator": "operator", "/staff": "staff" }[location.pathname.slice(base.length)] ?? "chief";
@@ -111,6 +112,7 @@ function draw() {
 }
 
 const say = commands(page);
+today(page);
 operator(() => ({ now: page.now, live: stream.live }));
 if (view !== "chief") {
   stayAwake();

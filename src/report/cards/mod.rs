@@ -9,6 +9,7 @@ use std::fmt;
 
 use crate::book::Book;
 use crate::book::reading::PointName;
+use crate::book::run::Closure;
 use crate::book::wording::Wording;
 use crate::field::set_out::Stands;
 use crate::field::targets::{TargetNow, targets};
@@ -24,8 +25,8 @@ pub struct Cards {
     pub job: String,
     /// Something in it came from a simulated instrument.
     pub simulated: bool,
-    /// Day of the latest event that a card hangs on, year-month-day.
-    pub date: String,
+    /// Time of the latest event that a card states, RFC 3339 in UTC.
+    pub at: String,
     /// One a target, in the order in which they were first set.
     pub cards: Vec<Card>,
 }
@@ -62,6 +63,8 @@ pub struct Card {
 pub enum Across {
     /// The run has not closed.
     Provisional,
+    /// It has closed over its allowance.
+    DoesNotClose,
     /// It is out of tolerance now, or hangs on nothing.
     SetAgain,
 }
@@ -71,6 +74,7 @@ impl Across {
     pub fn words(self) -> &'static str {
         match self {
             Across::Provisional => "PROVISIONAL",
+            Across::DoesNotClose => "DOES NOT CLOSE",
             Across::SetAgain => "SET AGAIN",
         }
     }
@@ -147,7 +151,7 @@ impl std::error::Error for NoCard {}
 ///
 /// # Errors
 /// No target that is set, or none of a name.
-pub fn cards(book: &Book, job: &str, wanted: &Wanted, hash: impl Fn(u64) -> String) -> Result<Cards, NoCard> {
+pub fn cards(book: &Book, job: &str, wanted: &Wanted, mut hash: impl FnMut(u64) -> String) -> Result<Cards, NoCard> {
     let corrections = closed_corrections(book, Distribution::ByLength);
     let all = targets(book, &corrections);
     if all.is_empty() {
@@ -171,8 +175,8 @@ pub fn cards(book: &Book, job: &str, wanted: &Wanted, hash: impl Fn(u64) -> Stri
             card(book, target, wanted, code)
         })
         .collect();
-    let date = cards.iter().map(|card| card.date.clone()).max().unwrap_or_default();
-    Ok(Cards { job: job.to_owned(), simulated: book.simulated(), date, cards })
+    let at = all.iter().filter(named).map(|target| target.done.at).max().map(|at| at.to_string()).unwrap_or_default();
+    Ok(Cards { job: job.to_owned(), simulated: book.simulated(), at, cards })
 }
 
 fn card(book: &Book, target: &TargetNow<'_>, wanted: &Wanted, code: Code) -> Card {
@@ -200,8 +204,9 @@ fn card(book: &Book, target: &TargetNow<'_>, wanted: &Wanted, code: Code) -> Car
         by: target.activity.marked_by.clone().or_else(|| wanted.by.clone()),
         across: match (target.stands(), target.adjusted) {
             (None | Some(Stands::SetAgain(_)), _) => Some(Across::SetAgain),
-            (Some(Stands::Within), None) => Some(Across::Provisional),
             (Some(Stands::Within), Some(_)) => None,
+            (Some(Stands::Within), None) if target.closure.is_some_and(Closure::over) => Some(Across::DoesNotClose),
+            (Some(Stands::Within), None) => Some(Across::Provisional),
         },
         code,
     }
@@ -209,7 +214,7 @@ fn card(book: &Book, target: &TargetNow<'_>, wanted: &Wanted, code: Code) -> Car
 
 fn set_words(off: Length, tolerance: Length, say: Wording) -> String {
     let way = match off {
-        Length::ZERO => "at it".to_owned(),
+        off if say.height(off.abs()) == say.height(Length::ZERO) => "at its height".to_owned(),
         off if off > Length::ZERO => format!("{} high", say.height(off)),
         off => format!("{} low", say.height(off.abs())),
     };

@@ -11,7 +11,8 @@ pub fn text(cards: &Cards) -> String {
     for card in &cards.cards {
         out.push_str(&"-".repeat(72));
         let across = card.across.map_or("", |across| across.words());
-        out.push_str(&format!("\n{:<56} {across:>15}\n", card.name).replace(" \n", "\n"));
+        out.push_str(format!("\n{:<56} {across:>15}", card.name).trim_end_matches(' '));
+        out.push('\n');
         out.push_str(&format!("{}   {}\n", card.elevation, card.other));
         let by = card.by.as_ref().map_or_else(|| "set by ________".to_owned(), |by| format!("set by {by}"));
         let lines = [card.stands_for.as_ref(), Some(&card.set), Some(&card.known), Some(&card.hangs_on)];

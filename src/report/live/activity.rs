@@ -18,6 +18,8 @@ pub struct ActivityLine {
     pub number: u32,
     /// What it is: two-peg test, target, ...
     pub task: &'static str,
+    /// The same with what it is about: target C-5.
+    pub title: String,
     /// The shot that was just taken.
     pub shot: Option<ShotLine>,
     /// What its readings come to so far.
@@ -55,6 +57,7 @@ pub(super) fn activity_line(book: &Book, activity: &Activity, shot: Option<ShotL
     What::Activity(ActivityLine {
         number: activity.number,
         task: activity.task.name(),
+        title: activity.task.title(),
         shot,
         so_far: guide.so_far,
         next: guide.next,
@@ -81,7 +84,7 @@ pub(super) fn shot_line(book: &Book, activity: &Activity) -> Option<ShotLine> {
 pub fn activity_words(book: &Book) -> Vec<String> {
     let Some(activity) = book.activities().under_way() else { return Vec::new() };
     let guide = field::guide(book, activity);
-    let mut words = vec![format!("{} under way, {} shots", activity.task.name(), activity.counted().count())];
+    let mut words = vec![format!("{} under way, {} shots", activity.task.title(), activity.counted().count())];
     words.extend(guide.so_far);
     words.extend(guide.next.map(|next| format!("next: {next}")));
     words

@@ -160,7 +160,7 @@ impl Painter {
         if let Some(shot) = &activity.shot {
             let sight = shot.sight.as_ref().map(|sight| format!(", sight {sight} {}", shot.unit)).unwrap_or_default();
             let keyed = if shot.keyed_in { ", keyed in" } else { "" };
-            let (name, number) = (activity.task, shot.number);
+            let (name, number) = (&activity.title, shot.number);
             out.push(format!("{name}, shot {number}: {} {}{sight}{keyed}", shot.staff, shot.staff_unit));
         }
         let indent = " ".repeat(LEAD);
@@ -171,7 +171,7 @@ impl Painter {
             out.extend(self.wrap("next     ", next));
         }
         if let Some((first, rest)) = activity.said.split_first() {
-            out.push(self.strong(&format!("{} done", activity.task)));
+            out.push(self.strong(&format!("{} done", activity.title)));
             for text in [first].into_iter().chain(rest) {
                 out.extend(self.wrap(&indent, text));
             }
@@ -275,20 +275,22 @@ pub fn status_block(status: &Status, link: &str, ink: Ink, width: usize) -> Vec<
     if let Some(next) = &status.next {
         first += &format!("   {next}");
     }
-    let mut lines = Vec::new();
+    let closed = |closure: &str| format!("closure {closure}");
+    let mut second = status.closure.as_deref().map_or_else(|| "not closed yet".to_owned(), closed);
     if let [name, so_far @ ..] = &status.activity[..] {
-        // While an activity goes on, what it wants next is what the crew looks for.
-        let last = so_far.last().map(|next| format!(": {next}")).unwrap_or_default();
-        first = format!("{name}{last}");
+        // While an activity goes on, what it wants next is what the crew looks for: on two lines, so that all of it shows.
+        let last = so_far.last().map(|next| format!("; {next}")).unwrap_or_default();
+        let mut wrapped = painter.wrap("", &format!("{name}{last}")).into_iter();
+        first = wrapped.next().unwrap_or_default();
+        second = wrapped.next().unwrap_or(second);
     }
+    let mut lines = Vec::new();
     match status.holding.last() {
         Some(fact) => lines.extend(painter.sentence(Priority::Hold, fact).into_iter().take(2)),
         None => lines.push(String::new()),
     }
     lines.push(first);
-    let closure =
-        status.closure.as_deref().map_or_else(|| "not closed yet".to_owned(), |closure| format!("closure {closure}"));
-    lines.push(closure);
+    lines.push(second);
     lines.push(painter.coloured(GREY, link));
     lines.into_iter().map(|line| cut_seen(&line, width)).collect()
 }

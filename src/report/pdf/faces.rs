@@ -52,6 +52,16 @@ impl Faces {
         text.chars().map(|c| letters.letter(c).1).sum::<f32>() * size
     }
 
+    /// A text that fits, with an ellipsis where it was cut.
+    pub(super) fn cut(&self, face: Face, size: f32, text: &str, width: f32) -> String {
+        let mut held = text.to_owned();
+        while self.width(face, size, &held) > width && held.chars().count() > 1 {
+            let keep = held.chars().count().saturating_sub(2);
+            held = held.chars().take(keep).chain(['\u{2026}']).collect();
+        }
+        held
+    }
+
     /// A text as the font's glyphs.
     pub(super) fn glyphs(&self, face: Face, text: &str) -> (Font, Vec<KrillaGlyph>) {
         let letters = self.letters(face);

@@ -53,6 +53,8 @@ pub(super) enum Ink {
     Vermilion,
     /// Warnings, provisional.
     Orange,
+    /// Large words behind others, which stay readable on it.
+    Doubt,
     /// Closes, clear to move.
     Green,
     /// As a drawing says.
@@ -68,6 +70,7 @@ impl Ink {
             Ink::Shade => [0xf1, 0xf3, 0xf5],
             Ink::Vermilion => [0xa6, 0x3c, 0x00],
             Ink::Orange => [0x8a, 0x5a, 0x00],
+            Ink::Doubt => [0xf0, 0xc8, 0xb0],
             Ink::Green => [0x00, 0x6b, 0x4f],
             Ink::Of(rgb) => rgb,
         }

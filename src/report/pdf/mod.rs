@@ -9,6 +9,7 @@
 //! computed here: numbers are those of the document, with a true minus.
 
 mod adjustment;
+mod cards;
 mod faces;
 mod front;
 mod ink;
@@ -24,6 +25,7 @@ use super::document::full::Report;
 use faces::Faces;
 use sheets::Sheets;
 
+pub use cards::{Label, NotALabel, Stock, print_cards};
 pub use ink::Paper;
 
 /// A report on paper.

@@ -3,7 +3,7 @@
 use krilla::color::rgb;
 use krilla::configure::{Archival, ConfigurationBuilder};
 use krilla::destination::XyzDestination;
-use krilla::geom::{Path, PathBuilder, Point};
+use krilla::geom::{Path, PathBuilder, Point, Transform};
 use krilla::metadata::{DateTime, Metadata};
 use krilla::num::NormalizedF32;
 use krilla::outline::{Outline, OutlineNode};
@@ -19,42 +19,85 @@ use super::sheets::{Entry, Mark, Page, Sheets, Style, base_line};
 use crate::report::document::full::Report;
 use crate::report::plot::{Anchor, Drawing, INK, Job, Place, ROUND_RADIUS, Shape};
 
-/// The file.
+/// The file of a report.
 pub(super) fn paint(sheets: Sheets<'_, '_>, report: &Report) -> Result<Vec<u8>, String> {
-    let configuration = ConfigurationBuilder::new().with_archival_validator(Archival::A2_B).finish();
-    let configuration = configuration.map_err(|error| format!("{error:?}"))?;
-    let settings = SerializeSettings { configuration, enable_tagging: false, ..SerializeSettings::default() };
-    let mut document = Document::new_with(settings);
-    document.set_metadata(metadata(report));
+    let book = &report.book;
+    let mut document = begin(&About {
+        title: format!("Levelling report: {}", name_on_paper(&book.job)),
+        description: format!("{}: {}", report.answer.standing.word(), report.answer.verdict),
+        simulated: book.simulated,
+        at: &book.last_at,
+        id: report.record.digest.clone(),
+    })?;
     document.set_outline(outline(&sheets.entries));
     let (width, height) = (sheets.paper.width(), sheets.paper.height());
     let of = sheets.pages.len();
     for (page, number) in sheets.pages.iter().zip(1..) {
-        let settings = PageSettings::from_wh(width, height).ok_or("a page without a size")?;
-        let mut sheet = document.start_page_with(settings);
-        let mut surface = sheet.surface();
-        let mut painter = Painter { surface: &mut surface, faces: sheets.faces };
-        for mark in &page.marks {
-            painter.mark(mark);
-        }
-        painter.furniture(page, report, (width, height), (number, of));
-        surface.finish();
-        sheet.finish();
+        on_page(&mut document, (width, height), sheets.faces, |painter| {
+            page.marks.iter().for_each(|mark| painter.mark(mark));
+            painter.furniture(page, report, (width, height), (number, of));
+        })?;
     }
     document.finish().map_err(|error| format!("{error:?}"))
 }
 
-fn metadata(report: &Report) -> Metadata {
-    let book = &report.book;
+/// A file of pages that bear no head and no foot.
+pub(super) fn bare(
+    pages: &[Vec<Mark<'_>>],
+    size: (f32, f32),
+    faces: &Faces,
+    about: &About<'_>,
+) -> Result<Vec<u8>, String> {
+    let mut document = begin(about)?;
+    for marks in pages {
+        on_page(&mut document, size, faces, |painter| marks.iter().for_each(|mark| painter.mark(mark)))?;
+    }
+    document.finish().map_err(|error| format!("{error:?}"))
+}
+
+/// What a file says of itself.
+pub(super) struct About<'a> {
+    pub(super) title: String,
+    pub(super) description: String,
+    pub(super) simulated: bool,
+    /// The time of the last event, RFC 3339. It stands for the time of making: equal contents give equal bytes.
+    pub(super) at: &'a str,
+    pub(super) id: String,
+}
+
+fn begin(about: &About<'_>) -> Result<Document, String> {
+    let configuration = ConfigurationBuilder::new().with_archival_validator(Archival::A2_B).finish();
+    let configuration = configuration.map_err(|error| format!("{error:?}"))?;
+    let settings = SerializeSettings { configuration, enable_tagging: false, ..SerializeSettings::default() };
+    let mut document = Document::new_with(settings);
+    document.set_metadata(metadata(about));
+    Ok(document)
+}
+
+fn on_page(
+    document: &mut Document,
+    (width, height): (f32, f32),
+    faces: &Faces,
+    paint: impl FnOnce(&mut Painter<'_, '_, '_>),
+) -> Result<(), String> {
+    let settings = PageSettings::from_wh(width, height).ok_or("a page without a size")?;
+    let mut sheet = document.start_page_with(settings);
+    let mut surface = sheet.surface();
+    paint(&mut Painter { surface: &mut surface, faces });
+    surface.finish();
+    sheet.finish();
+    Ok(())
+}
+
+fn metadata(about: &About<'_>) -> Metadata {
     let metadata = Metadata::new()
-        .title(format!("Levelling report: {}", name_on_paper(&book.job)))
-        .description(format!("{}: {}", report.answer.standing.word(), report.answer.verdict))
-        .keywords(if book.simulated { vec!["SIMULATED".to_owned()] } else { Vec::new() })
+        .title(about.title.clone())
+        .description(about.description.clone())
+        .keywords(if about.simulated { vec!["SIMULATED".to_owned()] } else { Vec::new() })
         .language("en-GB".to_owned())
         .creator(format!("closerun {}", env!("CARGO_PKG_VERSION")))
-        .document_id(report.record.digest.clone());
-    // The time of the last event stands for the time of making: equal reports give equal bytes.
-    match date(&book.last_at) {
+        .document_id(about.id.clone());
+    match date(about.at) {
         Some(date) => metadata.creation_date(date),
         None => metadata,
     }
@@ -107,7 +150,12 @@ impl Painter<'_, '_, '_> {
         let said = said.join("  \u{b7}  ");
         let top = base_line(30.0, Size::Small);
         if number > 1 {
-            let job = self.cut(small, &format!("Levelling report  \u{b7}  {}", name_on_paper(&report.book.job)), 240.0);
+            let job = self.faces.cut(
+                small.face,
+                small.size.points(),
+                &format!("Levelling report  \u{b7}  {}", name_on_paper(&report.book.job)),
+                240.0,
+            );
             self.text((LEFT, top), small, &job);
             let wide = self.faces.width(small.face, small.size.points(), &page.part);
             self.text((right - wide, top), small, &page.part);
@@ -122,7 +170,7 @@ impl Painter<'_, '_, '_> {
         let foot = base_line(y + 3.0, Size::Small);
         let digest = report.record.digest.get(..16).unwrap_or(&report.record.digest);
         let date = report.book.last_at.get(..10).unwrap_or_default();
-        let job = self.cut(small, &name_on_paper(&report.book.job), 160.0);
+        let job = self.faces.cut(small.face, small.size.points(), &name_on_paper(&report.book.job), 160.0);
         self.text((LEFT, foot), small, &format!("{job}  \u{b7}  {date}  \u{b7}  digest {digest}"));
         let count = format!("page {number} of {of}");
         let wide = self.faces.width(small.face, small.size.points(), &count);
@@ -133,17 +181,6 @@ impl Painter<'_, '_, '_> {
         }
     }
 
-    /// A text that fits, with an ellipsis where it was cut.
-    fn cut(&self, style: Style, text: &str, width: f32) -> String {
-        let fits = |text: &str| self.faces.width(style.face, style.size.points(), text) <= width;
-        let mut held = text.to_owned();
-        while !fits(&held) {
-            let keep = held.chars().count().saturating_sub(2);
-            held = held.chars().take(keep).chain(['\u{2026}']).collect();
-        }
-        held
-    }
-
     fn mark(&mut self, mark: &Mark<'_>) {
         match mark {
             Mark::Text { x, y, style, text } => self.text((*x, *y), *style, text),
@@ -152,6 +189,11 @@ impl Painter<'_, '_, '_> {
                 self.shape(&[(*x, *y), (x + width, *y), (x + width, y + height), (*x, y + height)], *ink);
             }
             Mark::Shape { points, ink } => self.shape(points, *ink),
+            Mark::Letters { x, y, face, size, ink, turned, text } => {
+                self.surface.push_transform(&Transform::from_rotate_at(*turned, *x, *y));
+                self.letters((*x, *y), *face, *size, *ink, text);
+                self.surface.pop();
+            }
             Mark::Drawing { x, y, scale, drawing } => self.drawing((*x, *y), *scale, drawing),
         }
     }

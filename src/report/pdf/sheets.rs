@@ -33,6 +33,16 @@ pub(super) enum Mark<'a> {
         points: Vec<(f32, f32)>,
         ink: Ink,
     },
+    /// A text of any size, turned clockwise by so many degrees about the left end of its base line.
+    Letters {
+        x: f32,
+        y: f32,
+        face: Face,
+        size: f32,
+        ink: Ink,
+        turned: f32,
+        text: String,
+    },
     /// A drawing, at its size times `scale`.
     Drawing {
         x: f32,

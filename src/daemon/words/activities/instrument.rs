@@ -102,7 +102,8 @@ impl Said<'_> {
         let mm_per_m = match *how {
             "off" => None,
             "on" => {
-                let found = self.book.activities().collimation(u64::MAX);
+                let instrument = self.book.settings().instrument.name.as_deref();
+                let found = self.book.activities().collimation(instrument, u64::MAX);
                 let nothing = || self.why("no two-peg test in this job: make one, or give the inclination".to_owned());
                 Some(found.ok_or_else(nothing)?.0)
             }
