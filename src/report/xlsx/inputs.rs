@@ -25,7 +25,7 @@ pub(super) fn readings(report: &Report, book: &Book<'_>, styles: &Styles) -> Res
         column("no.", 6.0, Holds::Numbers),
         column("time (UTC)", 19.0, Holds::Text),
         column("run", 5.0, Holds::Numbers),
-        column("setup", 6.0, Holds::Numbers),
+        column("setup", 8.0, Holds::Numbers),
         column("role", 7.0, Holds::Text),
         column("state", 9.0, Holds::Text),
         column("point", 16.0, Holds::Text),

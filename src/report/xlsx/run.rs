@@ -118,7 +118,7 @@ impl<'a> Runs<'a> {
         let (unit, sight) = (self.book.unit, self.book.sight_unit);
         let number = |head: String| column(head, 12.0, Holds::Numbers);
         let mut heads = vec![
-            column("setup", 6.0, Holds::Numbers),
+            column("setup", 8.0, Holds::Numbers),
             column("point", 16.0, Holds::Text),
             number(format!("back {unit}")),
             number(format!("inter {unit}")),
@@ -228,7 +228,7 @@ impl<'a> Runs<'a> {
         sheet.heading("Closures: observed less known, or later less earlier")?;
         let height = self.book.height_unit;
         sheet.heads(&[
-            column("setup", 6.0, Holds::Numbers),
+            column("setup", 8.0, Holds::Numbers),
             column("point", 16.0, Holds::Text),
             column(format!("misclosure {height}"), 12.0, Holds::Numbers),
             column(format!("allowance {height}"), 12.0, Holds::Numbers),

@@ -32,7 +32,7 @@ pub(super) fn section(runs: &mut Runs<'_>, sheet: &mut Sheet<'_>, section: &Sect
         Distribution::BySetups | Distribution::None => "setups from start".to_owned(),
     };
     sheet.heads(&[
-        column("setup", 6.0, Holds::Text),
+        column("setup", 8.0, Holds::Text),
         column("point", 16.0, Holds::Text),
         column(measure, 12.0, Holds::Numbers),
         column(format!("observed {unit}"), 12.0, Holds::Numbers),

@@ -76,16 +76,17 @@ impl Styles {
                 .set_align(FormatAlign::Bottom)
                 .set_border_bottom(FormatBorder::Thin)
         };
+        // A text stands apart from the number before it; only one that is set to the left can be indented.
+        let apart = |format: Format| format.set_align(FormatAlign::Left).set_indent(1);
         Styles {
             title: Format::new().set_bold().set_font_size(14),
             warning: Format::new().set_bold().set_font_color(Color::RGB(0x00A8_4300)),
             strong: base().set_bold(),
-            head: head().set_indent(1),
+            head: apart(head()),
             head_right: head().set_align(FormatAlign::Right),
             said: base(),
-            // A text stands apart from the number before it.
-            text: base().set_indent(1),
-            wrapped: base().set_text_wrap().set_indent(1),
+            text: apart(base()),
+            wrapped: apart(base().set_text_wrap()),
             count: number("0".to_owned()),
             level: level(),
             level_in: shade(level()),
