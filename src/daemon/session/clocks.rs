@@ -8,6 +8,8 @@ use crate::daemon::clock::Clock;
 
 /// A disagreement of the two clocks beyond this is a jump; below it is the slow correction that all machines make.
 const STEP: Duration = Duration::from_secs(2);
+/// A sleep of the machine that is shorter than this misses nothing that its hardware does not hold.
+const SLEEP: Duration = Duration::from_secs(2);
 
 /// The clocks of a session.
 pub(super) struct Clocks {
@@ -16,6 +18,8 @@ pub(super) struct Clocks {
     began: (Moment, Duration),
     /// Both when they were last compared.
     compared: (Moment, Duration),
+    /// How long the machine had slept by then.
+    slept: Duration,
     /// The decoder's time of the last bytes, and when they were taken in.
     last_bytes: Option<(Moment, Duration)>,
 }
@@ -23,7 +27,8 @@ pub(super) struct Clocks {
 impl Clocks {
     pub(super) fn new(clock: Box<dyn Clock>) -> Self {
         let now = (clock.wall(), clock.steady());
-        Clocks { clock, began: now, compared: now, last_bytes: None }
+        let slept = clock.slept();
+        Clocks { clock, began: now, compared: now, slept, last_bytes: None }
     }
 
     /// What people read.
@@ -41,6 +46,13 @@ impl Clocks {
         let now = (self.clock.wall(), self.clock.steady());
         let by_us = beyond(std::mem::replace(&mut self.compared, now), now);
         (by_us.unsigned_abs() > STEP.as_micros() as u64).then_some(by_us / 1000)
+    }
+
+    /// For how many seconds the machine has slept since this was last asked.
+    pub(super) fn slept_s(&mut self) -> Option<u64> {
+        let slept = self.clock.slept();
+        let since = slept.saturating_sub(std::mem::replace(&mut self.slept, slept));
+        (since >= SLEEP).then_some(since.as_secs())
     }
 
     /// The decoder's time.

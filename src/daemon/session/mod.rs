@@ -105,6 +105,9 @@ impl<K: Keep> Session<K> {
 
     /// One turn: takes what woke the loop all the way.
     pub fn turn(&mut self, wake: Wake) {
+        if let Some(for_s) = self.clocks.slept_s() {
+            self.input(Input::MachineSlept { for_s });
+        }
         if let Some(by_ms) = self.clocks.jumped_ms() {
             self.input(Input::ClockStepped { by_ms });
         }
