@@ -177,6 +177,31 @@ async fn a_machine_that_slept_says_so_and_holds_until_the_link_is_heard_again() 
     assert_red(check(&dumb), "the sleep is no event");
 }
 
+/// Frozen in the middle of a record, the program finds the rest of it when it lives again: no silence is between them.
+#[tokio::test(start_paused = true)]
+async fn a_record_in_whose_middle_the_program_stood_still_is_whole() {
+    let record = comma(1, "1.28340", "31.42");
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.send(&record[..9]);
+        floor.settle().await;
+        floor.clock.hold(30 * SECOND);
+        // It wakes by the time first, and then by what the port's thread has read.
+        floor.pass(SECOND / 10).await;
+        floor.send(&record[9..]);
+        floor.pass(SECOND).await;
+        // A silence is one all the same.
+        floor.send(&record[..9]);
+        floor.pass(30 * SECOND).await;
+        floor.send(&record[9..]);
+        floor.pass(SECOND).await;
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(done.digits(), ["1.28340"]);
+    assert!(matches!(done.heard()[1], (Heard::Unfinished, _)), "{:?}", done.heard());
+}
+
 #[tokio::test(start_paused = true)]
 async fn a_dead_port_thread_ends_the_run_badly() {
     #[derive(Clone, Copy, PartialEq)]

@@ -11,6 +11,10 @@ const STEP: Duration = Duration::from_secs(2);
 /// A sleep of the machine that is shorter than this misses nothing that its hardware does not hold.
 const SLEEP: Duration = Duration::from_secs(2);
 
+/// Inside a record the loop never rests for long: after this much the whole program stood still, frozen by somebody or
+/// starved. What the instrument sent meanwhile lies in the kernel, with no silence in it that anybody could tell.
+const STOOD_STILL: Duration = Duration::from_millis(500);
+
 /// The clocks of a session.
 pub(super) struct Clocks {
     clock: Box<dyn Clock>,
@@ -20,6 +24,10 @@ pub(super) struct Clocks {
     compared: (Moment, Duration),
     /// How long the machine had slept by then.
     slept: Duration,
+    /// When the loop began to rest.
+    rests: Duration,
+    /// For how long in all the program stood still inside records: no time for the decoder.
+    stood: Duration,
     /// The decoder's time of the last bytes, and when they were taken in.
     last_bytes: Option<(Moment, Duration)>,
 }
@@ -28,7 +36,7 @@ impl Clocks {
     pub(super) fn new(clock: Box<dyn Clock>) -> Self {
         let now = (clock.wall(), clock.steady());
         let slept = clock.slept();
-        Clocks { clock, began: now, compared: now, slept, last_bytes: None }
+        Clocks { clock, began: now, compared: now, slept, rests: now.1, stood: Duration::ZERO, last_bytes: None }
     }
 
     /// What people read.
@@ -55,6 +63,19 @@ impl Clocks {
         (since >= SLEEP).then_some(since.as_secs())
     }
 
+    /// The loop rests from now on.
+    pub(super) fn rest(&mut self) {
+        self.rests = self.clock.steady();
+    }
+
+    /// The loop was woken inside a record.
+    pub(super) fn woken_in_record(&mut self) {
+        let rested = self.clock.steady().saturating_sub(self.rests);
+        if rested >= STOOD_STILL {
+            self.stood += rested;
+        }
+    }
+
     /// The decoder's time.
     pub(super) fn even_now(&self) -> Moment {
         self.even(self.clock.wall())
@@ -64,21 +85,26 @@ impl Clocks {
     pub(super) fn bytes_arrived(&mut self, at: Moment) -> Moment {
         let even = self.even(at);
         let even = self.last_bytes.map_or(even, |(last, _)| even.max(last));
-        self.last_bytes = Some((even, self.clock.steady()));
+        self.last_bytes = Some((even, self.alive()));
         even
     }
 
     /// The decoder's time until which nothing has come behind the last bytes; none before any have come.
     pub(super) fn silent_until(&self) -> Option<Moment> {
         let (last, taken) = self.last_bytes?;
-        let silent = self.clock.steady().saturating_sub(taken).as_micros() as i64;
+        let silent = self.alive().saturating_sub(taken).as_micros() as i64;
         Some(Moment::from_us(last.us() + silent))
     }
 
-    /// Jumps of the wall clock since the start are taken out.
+    /// Jumps of the wall clock since the start are taken out, and what the program stood still.
     fn even(&self, at: Moment) -> Moment {
         let jumped = beyond(self.began, (self.clock.wall(), self.clock.steady()));
-        Moment::from_us(at.us() - jumped)
+        Moment::from_us(at.us() - jumped - self.stood.as_micros() as i64)
+    }
+
+    /// The steady time without what the program stood still.
+    fn alive(&self) -> Duration {
+        self.clock.steady().saturating_sub(self.stood)
     }
 }
 
