@@ -111,8 +111,8 @@ mod linux {
         let mut sent = Vec::with_capacity(COUNT);
         for index in 0..COUNT {
             wait_until(began + due(index));
-            ports[index % INSTRUMENTS_MAX].write(record(index / INSTRUMENTS_MAX).as_bytes());
             sent.push(began.elapsed());
+            ports[index % INSTRUMENTS_MAX].write(record(index / INSTRUMENTS_MAX).as_bytes());
         }
         let pid = rustix::process::Pid::from_child(&child);
         while !reading.is_finished() && began.elapsed() < due(COUNT) + Duration::from_secs(2) {

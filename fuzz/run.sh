@@ -35,7 +35,7 @@ if [ $# -gt 0 ]; then
     exit
 fi
 cargo build --quiet --locked --bins --target "$host"
-for target in format_file frames; do
+for target in drafts format_file frames; do
     # The same seed from the same corpus: a run does the same each time, and what it finds new is not kept.
     rm -rf "target/found/$target"
     mkdir -p target/found

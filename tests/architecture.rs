@@ -71,7 +71,7 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("clap_mangen", &["cli"]),
     ("serialport", &["link"]),
     ("tokio_serial", &["link"]),
-    ("rustix", &["link", "simulate", "store", "page"]),
+    ("rustix", &["link", "simulate", "store", "page", "daemon/clock"]),
     ("crossterm", &["daemon/outlet"]),
     ("clap", &["cli"]),
     ("tracing_subscriber", &["cli/log"]),

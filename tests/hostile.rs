@@ -243,12 +243,7 @@ fn whatever_is_accepted_stays_within_its_budget() {
                 most = (cost.time, what.clone());
             }
             let twice = fed(&format, &[&bytes[..], &bytes[..]].concat(), &what);
-            assert!(
-                twice.steps as f64 <= cost.steps as f64 * 2.3 + 1000.0,
-                "{what}: {} then {}",
-                cost.steps,
-                twice.steps
-            );
+            linear(cost.steps, twice.steps).unwrap_or_else(|why| panic!("{what}: {why}"));
         }
     }
     println!("the longest: {:?}, {}", most.0, most.1);
@@ -256,6 +251,31 @@ fn whatever_is_accepted_stays_within_its_budget() {
         println!("memory: {} KiB more", after.saturating_sub(before) / 1024);
         assert!(after.saturating_sub(before) <= MEMORY_MAX, "{before} bytes before, {after} after");
     }
+}
+
+/// Twice the bytes may take little more than twice the work.
+fn linear(once: u64, twice: u64) -> Result<(), String> {
+    let within = twice as f64 <= once as f64 * 2.3 + 1000.0;
+    if within { Ok(()) } else { Err(format!("{once} steps, then {twice} for twice the bytes")) }
+}
+
+/// Planted: a reader that begins again from the first byte at each chunk. Its work grows with the square.
+#[test]
+fn work_that_grows_with_the_square_is_seen() {
+    let format = Arc::new(Format::parse(&accepted()[0].1).unwrap());
+    let steps = |bytes: &[u8]| -> u64 {
+        let ends = (1024..=bytes.len()).step_by(1024);
+        ends.map(|end| {
+            let (mut decoder, mut pieces) = (Decoder::new(Arc::clone(&format)), Vec::new());
+            decoder.push(&bytes[..end], Moment::from_us(0), &mut pieces);
+            decoder.steps()
+        })
+        .sum()
+    };
+    let lines = b"A\n".repeat(FED / 2);
+    let why = linear(steps(&lines), steps(&[&lines[..], &lines[..]].concat())).unwrap_err();
+    assert!(why.contains("for twice the bytes"), "{why}");
+    linear(fed(&format, &lines, "once").steps, fed(&format, &lines.repeat(2), "twice").steps).unwrap();
 }
 
 /// Memory of this process in bytes, where the system says so.

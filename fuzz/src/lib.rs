@@ -20,6 +20,7 @@ use std::sync::{Arc, LazyLock};
 
 use book::moment::Moment;
 use book::reading::Heard;
+use protocol::draft::{Chunk, Drafted, Seen, draft};
 use protocol::{Decoder, Format, Piece, find, shipped};
 
 /// Between two chunks of a stream: some records end by such a silence, others go on over it.
@@ -89,4 +90,33 @@ fn pieces(format: &Arc<Format>, bytes: &[u8], size: usize) -> Vec<Piece> {
     }
     decoder.closed(&mut pieces);
     pieces
+}
+
+/// What a display shows at four shots, one of them of an inverted staff and one in feet: the kept inputs hold them.
+const SHOWN: [&str; 4] = ["1.2834/31.42", "0.9122/27.20", "-2.3050/8.15", "4.211ft"];
+
+/// The first byte says how many readings of the display are given and how far apart in time the chunks came, the rest is
+/// a capture. What is drafted is a good file that reads them.
+pub fn drafted(data: &[u8]) {
+    let Some((first, bytes)) = data.split_first() else { return };
+    let seen: Vec<Seen> =
+        SHOWN[..usize::from(first % 4) + 1].iter().map(|text| Seen::parse(text).expect("good")).collect();
+    let apart_us = [0, 4_000, 2_000_000][usize::from(first / 4) % 3];
+    let at = |place: usize| Moment::from_us(apart_us * place as i64);
+    let chunks: Vec<Chunk<'_>> =
+        bytes.chunks(16).enumerate().map(|(place, bytes)| Chunk { at: at(place), bytes }).collect();
+    let drafts = match draft(&chunks, &seen) {
+        Drafted::One(draft) => vec![*draft],
+        Drafted::Several { drafts, apart } => {
+            assert!(drafts.len() > 1 && apart.iter().all(|apart| apart.place.end <= bytes.len()));
+            drafts
+        }
+        Drafted::Nothing { reasons } => return assert!(!reasons.is_empty()),
+    };
+    for draft in drafts {
+        let format = Format::parse(&draft.text).expect("a draft is a good file");
+        assert!(format.examine().failures.is_empty() && draft.readings >= seen.len(), "{}", draft.text);
+        assert!(draft.unseen.iter().all(|unseen| unseen.place.end <= bytes.len()), "{}", draft.text);
+        stream(&Arc::new(format), bytes);
+    }
 }

@@ -37,6 +37,11 @@ pub enum Input {
         /// By how much, forward positive.
         by_ms: i64,
     },
+    /// The machine was asleep.
+    MachineSlept {
+        /// For how long.
+        for_s: u64,
+    },
 }
 
 /// The event that follows from an input, to be kept before anyone sees its effect; none if the book knows it already.
@@ -49,6 +54,7 @@ pub fn decide(book: &Book, input: &Input) -> Result<Option<Body>, Refused> {
         Input::Link(state) if book.records().link.as_ref() == Some(state) => return Ok(None),
         Input::Link(state) => Body::LinkChanged { state: state.clone() },
         Input::ClockStepped { by_ms } => Body::ClockStepped { by_ms: *by_ms },
+        Input::MachineSlept { for_s } => Body::MachineSlept { for_s: *for_s },
         Input::Command { command, by } => Body::Commanded { command: resolve(book, command)?, by: by.clone() },
     }))
 }

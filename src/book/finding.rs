@@ -83,9 +83,10 @@ finding_ids! {
     RecordRepeated "record-repeated" "A record was sent twice.",
     InstrumentFault "instrument-fault" "The instrument says that it could not measure.",
     LinkQuiet "link-quiet" "The port is open and silent, or talks without records.",
-    LinkLost "link-lost" "The port is gone.",
+    LinkLost "link-lost" "The link to the instrument is gone, or does not come about.",
     UnitDoubt "unit-doubt" "The numbers look like feet where metres are set, or the reverse.",
     ClockStepped "clock-stepped" "The clock of this machine jumped.",
+    MachineSlept "machine-slept" "This machine slept, and heard nothing meanwhile.",
 }
 
 impl fmt::Display for FindingId {

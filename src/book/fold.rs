@@ -63,6 +63,7 @@ impl Book {
             Body::Commanded { command, by } => self.obey(event, command, by),
             Body::LinkChanged { state } => self.records.link_changed(event.seq, state),
             Body::ClockStepped { by_ms } => self.records.clock_stepped(event.seq, *by_ms),
+            Body::MachineSlept { for_s } => self.records.slept(event.seq, *for_s),
             Body::Announced { key, priority, .. } => {
                 let acknowledged = false;
                 self.standing.insert(key.clone(), Standing { priority: *priority, acknowledged, at: event.at });

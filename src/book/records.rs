@@ -1,6 +1,7 @@
 //! What the link has brought, apart from readings: sums of bytes, damage, repeats, silence, and the clock.
 
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
+use std::hash::{DefaultHasher, Hasher};
 
 use super::event::{Event, LinkState};
 use super::finding::{Finding, FindingId, FindingKey, Place, Priority};
@@ -13,6 +14,9 @@ const RESENT_WITHIN_US: i64 = 2_000_000;
 
 /// How many records back a resent one is looked for.
 const RECENT_MAX: usize = 8;
+
+/// How many numbered records are known again when an instrument sends its memory: more than the longest job has, and 1 MiB.
+const NUMBERED_MAX: usize = 1 << 16;
 
 /// How many findings about records stand at once; older ones give way, their announcements stay in the record.
 const STANDING_MAX: usize = 16;
@@ -53,6 +57,8 @@ pub struct Records {
     /// The instrument's state, as it last told it.
     pub status: Option<Status>,
     recent: VecDeque<Recent>,
+    /// Numbered records of the job, by a hash of their bytes, with the event of each.
+    numbered: HashMap<u64, u64>,
     findings: VecDeque<Finding>,
     pub(super) announced: Vec<FindingKey>,
 }
@@ -75,7 +81,8 @@ impl Records {
             };
             may_be && recent.raw == raw
         };
-        self.recent.iter().rev().find(same).map(|recent| recent.event)
+        let recent = self.recent.iter().rev().find(same).map(|recent| recent.event);
+        recent.or_else(|| reading.sequence.and_then(|_| self.numbered.get(&hash(raw)).copied()))
     }
 
     /// Takes in what came.
@@ -86,6 +93,7 @@ impl Records {
             Heard::Reading(reading) | Heard::SetAside { reading, .. } => {
                 self.bytes.understood += bytes;
                 self.remember(event, reading.sequence);
+                self.drop_findings(&[FindingId::MachineSlept]);
                 if let Heard::SetAside { why, .. } = heard {
                     self.drop_findings(&[FindingId::InstrumentFault]);
                     self.find(set_aside(event.seq, why));
@@ -144,13 +152,8 @@ impl Records {
                 format!("bytes come but no record is among them: {sample}"),
                 "compare speed, parity and format with the instrument's settings".to_owned(),
             )),
-            LinkState::Lost { why } | LinkState::Waiting { why } if went => self.find(plain(
-                FindingId::LinkLost,
-                seq,
-                Priority::Hold,
-                format!("the port is gone: {why}"),
-                "shots may be missing from here on; it is taken up again when it is back".to_owned(),
-            )),
+            LinkState::Lost { why } if went => self.find(link_lost(seq, format!("link lost: {why}"))),
+            LinkState::Waiting { why } if went => self.find(link_lost(seq, format!("no link: {why}"))),
             LinkState::Lost { .. } | LinkState::Waiting { .. } => {}
         }
     }
@@ -166,6 +169,19 @@ impl Records {
         ));
     }
 
+    /// Takes in that the machine slept. It stands until a record shows that the link has outlived it.
+    pub(super) fn slept(&mut self, seq: u64, for_s: u64) {
+        let time = if for_s < 120 { format!("{for_s} s") } else { format!("{} min", for_s / 60) };
+        self.find(plain(
+            FindingId::MachineSlept,
+            seq,
+            Priority::Hold,
+            format!("this machine slept for {time} and heard nothing"),
+            "what was shot meanwhile may be missing: shoot once more, which also shows that the link is well"
+                .to_owned(),
+        ));
+    }
+
     /// What is found about records and link, as it stands.
     pub fn findings(&self) -> impl DoubleEndedIterator<Item = &Finding> + Clone {
         self.findings.iter()
@@ -176,6 +192,9 @@ impl Records {
         let oldest = if self.recent.len() == RECENT_MAX { self.recent.pop_front() } else { None };
         let mut raw = oldest.map_or_else(Vec::new, |oldest| oldest.raw);
         raw.clone_from(&event.raw);
+        if sequence.is_some() && self.numbered.len() < NUMBERED_MAX {
+            self.numbered.entry(hash(&raw)).or_insert(event.seq);
+        }
         self.recent.push_back(Recent { event: event.seq, at: event.at, sequence, raw });
     }
 
@@ -189,6 +208,13 @@ impl Records {
     fn drop_findings(&mut self, ids: &[FindingId]) {
         self.findings.retain(|finding| !ids.contains(&finding.key.id));
     }
+}
+
+/// Two records of a job share it by chance once in a thousand million jobs.
+fn hash(raw: &[u8]) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    hasher.write(raw);
+    hasher.finish()
 }
 
 fn plain(id: FindingId, seq: u64, priority: Priority, fact: String, todo: String) -> Finding {
@@ -212,6 +238,11 @@ fn fault(seq: u64, code: &str, meaning: Option<&str>) -> Finding {
         None => format!("the instrument reports code {code}, which its format file does not explain"),
     };
     plain(FindingId::InstrumentFault, seq, Priority::Warn, fact, "shoot again".to_owned())
+}
+
+fn link_lost(seq: u64, fact: String) -> Finding {
+    let todo = "shots may be missing from here on; it is taken up again when it is back".to_owned();
+    plain(FindingId::LinkLost, seq, Priority::Hold, fact, todo)
 }
 
 fn set_aside(seq: u64, why: &str) -> Finding {

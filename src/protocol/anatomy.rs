@@ -66,7 +66,10 @@ pub(super) fn of(format: &Format, raw: &[u8]) -> Anatomy {
         let at = |at| framing::sent_at(framer, raw, frame, at);
         at(part.start)..at(part.end)
     };
-    let mut anatomy = Anatomy::default();
+    let mut anatomy = Anatomy { record: None, parts: on_lines(format, raw, frame) };
+    if frame.end < frame.trail {
+        anatomy.parts.push(Part { bytes: frame.end..frame.trail, what: What::End, holds: String::new() });
+    }
     let mut part = |bytes: Range<usize>, what, holds| {
         if !bytes.is_empty() {
             anatomy.parts.push(Part { bytes: sent(bytes), what, holds });
@@ -80,13 +83,16 @@ pub(super) fn of(format: &Format, raw: &[u8]) -> Anatomy {
         }
         _ => part(0..place.start, What::Start, String::new()),
     }
-    part(place.end..place.trail, What::End, String::new());
     let size = |check: &Check| check.after.len() + check.size;
     let before_end = grammar.checks.iter().filter(|check| check.stands == Stands::BeforeEnd).map(size).sum();
     let Some(end) = place.end.checked_sub(before_end).filter(|end| *end >= place.start) else { return anatomy };
     let (mut before, mut behind) = (end, place.trail);
     for check in &grammar.checks {
-        let at = if check.stands == Stands::BeforeEnd { &mut before } else { &mut behind };
+        let at = match check.stands {
+            Stands::BeforeEnd => &mut before,
+            Stands::BehindEnd => &mut behind,
+            Stands::EachLine => continue,
+        };
         let from = *at + check.after.len();
         *at = from + check.size;
         if *at <= bytes.len() {
@@ -114,6 +120,22 @@ pub(super) fn of(format: &Format, raw: &[u8]) -> Anatomy {
     anatomy
 }
 
+/// The checks on each line of a block.
+fn on_lines(format: &Format, raw: &[u8], frame: Frame) -> Vec<Part> {
+    let Kind::Block(block) = &format.grammar.framer.kind else { return Vec::new() };
+    let checks = || format.grammar.checks.iter().filter(|check| check.stands == Stands::EachLine);
+    let of_line = |line: Range<usize>| {
+        let mut at = line.start + block.bare(&raw[line.clone()]).len();
+        let part = move |check: &Check| {
+            let from = at + check.after.len();
+            at = from + check.size;
+            Part { bytes: from..at, what: What::Check(check.label.to_string()), holds: String::new() }
+        };
+        checks().map(part).filter(move |part| part.bytes.end <= line.end)
+    };
+    block.lines(&raw[..frame.end]).flat_map(of_line).collect()
+}
+
 /// What a field holds, with its meaning.
 fn held(rule: &Rule, slot: usize, payload: &[u8], slots: &Slots) -> Option<String> {
     let field = &rule.fields[slot];
@@ -125,4 +147,66 @@ fn held(rule: &Rule, slot: usize, payload: &[u8], slots: &Slots) -> Option<Strin
         }
         _ => text.into_owned(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The parts of a frame: the bytes of each, and what they were taken for.
+    fn parts(format: &str, raw: &str) -> Vec<(String, String)> {
+        let format = Format::parse(format).unwrap();
+        let anatomy = format.anatomy(raw.as_bytes());
+        let shown = |part: &Part| {
+            let what = match &part.what {
+                What::Field { name, .. } => format!("{name} {}", part.holds),
+                What::Check(check) => check.clone(),
+                other => format!("{other:?}"),
+            };
+            (raw[part.bytes.clone()].escape_debug().to_string(), what)
+        };
+        anatomy.parts.iter().map(shown).collect()
+    }
+
+    fn is(parts: &[(String, String)], wanted: &[(&str, &str)]) {
+        let parts: Vec<(&str, &str)> = parts.iter().map(|(bytes, what)| (&**bytes, &**what)).collect();
+        assert_eq!(parts, wanted);
+    }
+
+    #[test]
+    fn each_line_of_a_block_shows_its_check_whether_it_agrees_or_not() {
+        let format = include_str!("../../fixtures/formats/good-line-checks.toml");
+        for second in ["59", "00"] {
+            let raw = format!("BEGIN 0012*64\r\nHGT 1.28340*{second}\r\nDST 31.42*49\r\nEND*4F\r\n");
+            is(
+                &parts(format, &raw),
+                &[
+                    ("0012", "sequence 12"),
+                    ("64", "exclusive-or"),
+                    ("1.28340", "staff 1.28340 m"),
+                    (second, "exclusive-or"),
+                    ("31.42", "sight 31.42 m"),
+                    ("49", "exclusive-or"),
+                    ("4F", "exclusive-or"),
+                    ("\\r\\n", "End"),
+                ],
+            );
+        }
+    }
+
+    #[test]
+    fn parts_sent_as_digits_are_their_digits() {
+        let format = include_str!("../../fixtures/formats/good-hex-pairs.toml");
+        is(
+            &parts(format, ":01000C0001F5540C4657\r\n"),
+            &[
+                (":", "Start"),
+                ("000C", "sequence 12"),
+                ("0001F554", "staff 1.28340 m"),
+                ("0C46", "sight 31.42 m"),
+                ("57", "LRC"),
+                ("\\r\\n", "End"),
+            ],
+        );
+    }
 }

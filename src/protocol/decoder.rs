@@ -8,7 +8,6 @@ mod resync;
 
 use std::sync::Arc;
 
-use super::checksum;
 use super::format::file::Noise;
 use super::framing::{self, Cut, Frame, Kind, LineEnd, Scan};
 use super::grammar::{Leads, Rule};
@@ -357,7 +356,8 @@ impl Decoder {
                 Answer::Bytes(bytes) => answer.extend_from_slice(bytes),
                 Answer::Field(name) => {
                     let slot = reread.rule(&self.format).fields.iter().position(|field| *field.name == **name);
-                    answer.extend_from_slice(slot.map_or(&[][..], |slot| reread.sent(slot)));
+                    answer
+                        .extend_from_slice(slot.map_or(&[][..], |slot| reread.sent(&self.format, bytes, frame, slot)));
                 }
             }
         }
@@ -377,6 +377,8 @@ fn refused(at_byte: usize, reason: String) -> Heard {
 /// A frame taken apart once more, with its fields at hand.
 pub(super) struct Reread {
     rule: usize,
+    /// Where the fields begin in the plain frame.
+    start: usize,
     payload: Vec<u8>,
     slots: Slots,
 }
@@ -393,8 +395,10 @@ impl Reread {
     }
 
     /// The bytes of a field as they were sent.
-    fn sent(&self, slot: usize) -> &[u8] {
-        &self.payload[self.slots.place(slot)]
+    fn sent<'a>(&self, format: &Format, bytes: &'a [u8], frame: Frame, slot: usize) -> &'a [u8] {
+        let place = self.slots.place(slot);
+        let at = |at| framing::sent_at(&format.grammar.framer, bytes, frame, self.start + at);
+        &bytes[at(place.start)..at(place.end)]
     }
 }
 
@@ -421,7 +425,8 @@ fn read_frame(format: &Format, bytes: &[u8], frame: Frame) -> Result<Reread, Ref
     match understand(format, bytes, frame, &mut plain, &mut slots) {
         Understood::Good { rule, payload } => {
             let held = if payload.held == Held::Buffer { bytes } else { &plain };
-            Ok(Reread { rule, payload: held[payload.start..payload.end].to_vec(), slots })
+            let Payload { start, end, .. } = payload;
+            Ok(Reread { rule, start, payload: held[start..end].to_vec(), slots })
         }
         Understood::Echo => Err(Refusal { reason: "what we send ourselves found".to_owned(), at_byte: 0 }),
         Understood::EmptyLine => Err(Refusal { reason: "an empty line found".to_owned(), at_byte: 0 }),
@@ -429,30 +434,28 @@ fn read_frame(format: &Format, bytes: &[u8], frame: Frame) -> Result<Reread, Ref
     }
 }
 
-/// Takes one frame apart: escapes, checks, fields, meaning.
+/// Takes one frame apart: what it contains, then its fields.
 fn understand(format: &Format, bytes: &[u8], frame: Frame, plain: &mut Vec<u8>, slots: &mut Slots) -> Understood {
     let grammar = &format.grammar;
     if frame.start == frame.end && matches!(grammar.framer.kind, Kind::Line(_)) {
         return Understood::EmptyLine;
     }
-    let (uncovered, place) = match framing::plain(&grammar.framer, bytes, frame, plain) {
-        Ok(uncovered) => uncovered,
-        Err(at) => return Understood::Bad { at, reason: "an escape found that hides nothing known".to_owned() },
-    };
-    let sent = |at: usize| framing::sent_at(&grammar.framer, bytes, frame, at);
     let echo = || format.talk().echo && format.talk().sends(&bytes[frame.start..frame.end]);
-    let end = match checksum::verify(&grammar.checks, uncovered, &place) {
-        Ok(end) => end,
+    let (uncovered, fields) = match framing::contents(&grammar.framer, &grammar.checks, bytes, frame, plain) {
+        Ok(contents) => contents,
         Err(_) if echo() => return Understood::Echo,
-        Err(mismatch) => return Understood::Bad { at: sent(mismatch.at), reason: mismatch.reason },
+        Err(mismatch) => return Understood::Bad { at: mismatch.at, reason: mismatch.reason },
     };
-    match record::read(grammar, &uncovered[place.start..end], slots) {
+    match record::read(grammar, &uncovered[fields.clone()], slots) {
         Ok(rule) => {
             let held = if std::ptr::eq(uncovered, bytes) { Held::Buffer } else { Held::Plain };
-            Understood::Good { rule, payload: Payload { start: place.start, end, held } }
+            Understood::Good { rule, payload: Payload { start: fields.start, end: fields.end, held } }
         }
         Err(_) if echo() => Understood::Echo,
-        Err(stop) => Understood::Bad { at: sent(place.start + stop.at), reason: stop.reason },
+        Err(stop) => {
+            let at = framing::sent_at(&grammar.framer, bytes, frame, fields.start + stop.at);
+            Understood::Bad { at, reason: stop.reason }
+        }
     }
 }
 

@@ -71,7 +71,9 @@ pub(super) fn made(dice: &mut Dice) -> Made {
     let mut text = format!("format = 1\nname = \"made\"\ntitle = \"made up\"\ntext = \"{encoding}\"\n");
     text.push_str("[link]\nsilence_ms = 40\n");
     let frame = dice.below(8);
-    let carries = if frame < 4 { Carries::Characters } else { Carries::Bytes };
+    // Any byte may be sent as digits.
+    let digits = frame < 2 && dice.one_in(3);
+    let carries = if frame < 4 && !digits { Carries::Characters } else { Carries::Bytes };
     let layout = match (frame, carries) {
         (3, _) => "lines",
         (4, _) => dice.pick(&["columns", "binary"]),
@@ -91,6 +93,9 @@ pub(super) fn made(dice: &mut Dice) -> Made {
     record.push_str(&body(layout, letters, begins, &mut fields, dice));
     let checks = checks(carries, frame, dice);
     text.push_str(&self::frame(frame, layout, &checks, dice));
+    if digits {
+        text.push_str(dice.pick(&["sent_as = \"hex\"\n", "sent_as = \"hex-lower\"\n"]));
+    }
     text.push_str(&checks.text);
     if frame == 4 {
         // All frames have one size, so none may end early.
@@ -117,7 +122,8 @@ struct Checks {
 
 fn checks(carries: Carries, frame: u64, dice: &mut Dice) -> Checks {
     let (mut text, mut size) = (String::new(), 0);
-    let behind = frame == 1 && dice.one_in(3);
+    let behind = matches!(frame, 1 | 6) && dice.one_in(3);
+    let each_line = frame == 3 && dice.one_in(2);
     for _ in 0..dice.below(3) {
         let (form, binary) = match carries {
             Carries::Characters => (dice.pick(&["hex", "hex-lower", "decimal"]), false),
@@ -147,6 +153,9 @@ fn checks(carries: Carries, frame: u64, dice: &mut Dice) -> Checks {
         if behind {
             text.push_str("stands = \"behind-end\"\n");
         }
+        if each_line {
+            text.push_str("stands = \"each-line\"\n");
+        }
         if dice.one_in(2) {
             text.push_str("after = \"*\"\n");
             width += 1;
@@ -154,7 +163,7 @@ fn checks(carries: Carries, frame: u64, dice: &mut Dice) -> Checks {
         if dice.one_in(3) {
             text.push_str("to = \"check\"\n");
         }
-        if frame > 3 && dice.one_in(3) {
+        if (frame > 3 || each_line) && dice.one_in(3) {
             text.push_str("from = 0\n");
         }
         size += width;

@@ -40,6 +40,8 @@ struct State {
     pairings_refused: u32,
     /// Handles are other ones at each connection.
     handle: u16,
+    /// How often each value is signalled: twice, as where somebody reads it beside us, or two subscriptions are alive.
+    signals: u32,
 }
 
 /// An instrument within reach.
@@ -96,6 +98,7 @@ impl Radio {
             connections_failing: (0, ""),
             pairings_refused: 0,
             handle: 0x0010,
+            signals: 1,
         })))
     }
 
@@ -122,6 +125,11 @@ impl Radio {
 
     pub(crate) fn refuse_pairings(&self, times: u32) {
         self.state().pairings_refused = times;
+    }
+
+    /// From now on each value is signalled so often.
+    pub(crate) fn signal_each(&self, times: u32) {
+        self.state().signals = times;
     }
 
     pub(crate) fn is_subscribed(&self) -> bool {
@@ -211,7 +219,10 @@ impl Radio {
         let path = self.peer(address, |peer| peer.service_path.clone().filter(|_| peer.notifying)).flatten();
         if let Some(service) = path {
             let [_, (notify, _)] = characteristics(&service);
-            changed(bus, &notify, "org.bluez.GattCharacteristic1", "Value", Variant::from(value.to_vec())).await;
+            let signals = self.state().signals;
+            for _ in 0..signals {
+                changed(bus, &notify, "org.bluez.GattCharacteristic1", "Value", Variant::from(value.to_vec())).await;
+            }
         }
     }
 
@@ -447,7 +458,8 @@ impl Device {
 
     #[zbus(property)]
     fn paired(&self) -> bool {
-        false
+        // As it stays when the other side has forgotten the bond.
+        true
     }
 
     #[zbus(property)]

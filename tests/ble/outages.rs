@@ -12,40 +12,76 @@ use crate::site::{ADDRESS, NAME, Site, record};
 
 #[test]
 fn out_of_reach_and_back_three_times_each_record_is_there_once() {
-    let Some(site) = Site::new() else { return };
-    site.bring_level();
-    let mut program = site.listen();
-    let mut sent = Vec::new();
-    for round in 0..3 {
-        let (whole, staff) = record(2 * round + 1);
-        site.notify(whole.as_bytes());
+    let Some(three) = Outages::three(1) else { return };
+    three.each_once().unwrap();
+    let site = &three.site;
+    assert_eq!(site.radio.count("StartNotify"), 4, "one subscription a connection: {:?}", site.radio.calls());
+}
+
+/// Planted: a subscription of before the outage that is still alive brings each value a second time. Even then each is
+/// used once, and named.
+#[test]
+fn a_subscription_too_many_is_seen() {
+    let Some(three) = Outages::three(2) else { return };
+    let why = three.each_once().unwrap_err();
+    assert!(why.contains("came again"), "red for another reason: {why}");
+    assert_eq!(kept(&three.site), three.sent, "each is used once all the same");
+}
+
+/// Three outages, each in the middle of a record.
+struct Outages {
+    site: Site,
+    sent: Vec<String>,
+}
+
+impl Outages {
+    /// With each value signalled so often.
+    fn three(signals: u32) -> Option<Self> {
+        let site = Site::new()?;
+        site.bring_level();
+        let mut program = site.listen();
+        site.radio.signal_each(signals);
+        let mut sent = Vec::new();
+        for round in 0..3 {
+            let (whole, staff) = record(2 * round + 1);
+            site.notify(whole.as_bytes());
+            assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
+            sent.push(staff);
+            let (half, _) = record(2 * round + 2);
+            site.notify(&half.as_bytes()[..9]);
+            site.take_away(ADDRESS);
+            let said = site.until_state(&mut program, "lost");
+            assert!(said.contains("gone from Bluetooth"), "{said}");
+            let finding = program.json_line("finding", |line| line["type"] == "finding");
+            let fact = finding["text"].as_str().or(finding["fact"].as_str()).unwrap();
+            assert!(fact.contains("link lost") && !fact.contains("port"), "{fact}");
+            let begun = Instant::now();
+            site.bring_level();
+            site.until_heard(&mut program);
+            assert!(begun.elapsed() < Duration::from_secs(10), "back after {:?}", begun.elapsed());
+        }
+        let (last, staff) = record(7);
+        site.notify(last.as_bytes());
         assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
         sent.push(staff);
-        // In the middle of a record.
-        let (half, _) = record(2 * round + 2);
-        site.notify(&half.as_bytes()[..9]);
-        site.take_away(ADDRESS);
-        let said = site.until_state(&mut program, "lost");
-        assert!(said.contains("gone from Bluetooth"), "{said}");
-        let begun = Instant::now();
-        site.bring_level();
-        site.until_heard(&mut program);
-        assert!(begun.elapsed() < Duration::from_secs(10), "back after {:?}", begun.elapsed());
+        program.stop().assert_good();
+        Some(Outages { site, sent })
     }
-    let (last, staff) = record(7);
-    site.notify(last.as_bytes());
-    assert_eq!(staffs(&mut program, 1), std::slice::from_ref(&staff));
-    sent.push(staff);
-    program.stop().assert_good();
-    assert_eq!(kept(&site), sent);
-    let job = Job::read(&site.folder().join("tower.job")).unwrap();
-    let halves = |body: &Body| matches!(body, Body::Heard { heard: Heard::Unfinished });
-    assert_eq!(
-        job.events().filter(|event| halves(&event.as_ref().unwrap().body)).count(),
-        3,
-        "halves are kept as such"
-    );
-    assert_eq!(site.radio.count("StartNotify"), 4, "one subscription a connection: {:?}", site.radio.calls());
+
+    /// The promise: each record once, each half as what it is.
+    fn each_once(&self) -> Result<(), String> {
+        let job = Job::read(&self.site.folder().join("tower.job")).unwrap();
+        let bodies: Vec<Body> = job.events().map(|event| event.unwrap().body).collect();
+        let count = |is: fn(&Body) -> bool| bodies.iter().filter(|body| is(body)).count();
+        let again = count(|body| matches!(body, Body::Heard { heard: Heard::Repeated { .. } }));
+        let halves = count(|body| matches!(body, Body::Heard { heard: Heard::Unfinished }));
+        match (again, halves) {
+            (0, 3) if kept(&self.site) == self.sent => Ok(()),
+            (0, 3) => Err(format!("{:?} is in the job, {:?} was sent", kept(&self.site), self.sent)),
+            (0, _) => Err(format!("{halves} halves are kept as such")),
+            _ => Err(format!("{again} records came again")),
+        }
+    }
 }
 
 #[test]

@@ -57,6 +57,10 @@ impl Clock for Hands {
     fn steady(&self) -> Duration {
         Duration::ZERO
     }
+
+    fn slept(&self) -> Duration {
+        Duration::ZERO
+    }
 }
 
 /// A person at a desk.

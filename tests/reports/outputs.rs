@@ -183,18 +183,50 @@ fn the_table_reads_back_to_the_digits_that_were_sent_and_no_text_is_a_formula() 
             assert_eq!(csv::text_of(cell("remarks")), reading.remarks.join("; "));
             assert_eq!(cell("elevation").is_empty(), !reading.state.counts(), "what is struck has no elevation");
             for (column, cell) in columns.iter().zip(row) {
-                if texts.contains(&column.as_str()) {
-                    assert!(!cell.starts_with(['=', '+', '-', '@', '\t', '\r']), "{column}: {cell}");
-                } else {
-                    let digits = cell.strip_prefix('-').unwrap_or(cell);
-                    assert!(digits.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.'), "{column}: {cell}");
-                }
+                safe(Cell::of(&texts, column), cell).unwrap_or_else(|why| panic!("{column}: {why}"));
             }
         }
         let sent: Vec<&str> = job.book.entries().iter().map(|entry| entry.reading.staff.digits().as_str()).collect();
         assert!(sent.contains(&"-2.1050"), "a negative reading with a trailing zero is among them");
         assert_eq!(book.readings.iter().filter(|row| row.state == State::Struck).count(), 1);
     }
+}
+
+/// What a column holds.
+#[derive(Clone, Copy)]
+enum Cell {
+    Text,
+    Number,
+}
+
+impl Cell {
+    fn of(texts: &[&str], column: &str) -> Self {
+        if texts.contains(&column) { Cell::Text } else { Cell::Number }
+    }
+}
+
+/// A number is nothing but its digits, and no text is taken for a formula.
+fn safe(kind: Cell, cell: &str) -> Result<(), String> {
+    let digits = cell.strip_prefix('-').unwrap_or(cell);
+    match kind {
+        Cell::Text if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) => Err(format!("{cell:?} is a formula")),
+        Cell::Number if !digits.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.') => {
+            Err(format!("{cell:?} is no plain number"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Planted: texts written as they came, and numbers dressed as texts are.
+#[test]
+fn a_table_that_a_spreadsheet_would_take_for_formulas_is_seen() {
+    for text in ["=1+1", "-x", "+2", "@sum"] {
+        assert!(safe(Cell::Text, text).unwrap_err().contains("is a formula"));
+    }
+    for number in ["'-0.0001", "1,234", "1.2e3"] {
+        assert!(safe(Cell::Number, number).unwrap_err().contains("no plain number"));
+    }
+    assert_eq!((safe(Cell::Number, "-0.0001"), safe(Cell::Text, "'=1+1")), (Ok(()), Ok(())));
 }
 
 #[test]

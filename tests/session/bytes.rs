@@ -314,6 +314,79 @@ async fn a_record_sent_twice_is_used_once_and_kept_twice() {
     assert_red(check(&done), "booked");
 }
 
+/// Records that an instrument keeps, and sends all at once when somebody presses the wrong key.
+const MEMORY: usize = 500;
+
+#[tokio::test(start_paused = true)]
+async fn an_instrument_that_sends_its_memory_changes_nothing() {
+    let shots: Vec<Vec<u8>> = (1..=MEMORY).map(|n| comma(n, &format!("{}.{:05}", 1 + n % 2, n * 7), "20.00")).collect();
+    let dumped = async |memory: Vec<u8>| {
+        play(Start::hearing("comma"), async |floor| {
+            floor.open().await;
+            for shot in &shots {
+                floor.hear(shot).await;
+            }
+            floor.hear(&memory).await;
+            floor.hear(&comma(MEMORY + 1, "1.99999", "20.00")).await;
+        })
+        .await
+    };
+    let check = |done: &Done<()>| {
+        done.sound()?;
+        want(done.digits().len() == MEMORY + 1, || format!("booked {}", done.digits().len()))?;
+        let repeated = done.heard().iter().filter(|(heard, _)| matches!(heard, Heard::Repeated { .. })).count();
+        want(repeated == MEMORY, || format!("{repeated} are known again"))
+    };
+    check(&dumped(shots.concat()).await).unwrap();
+
+    // Planted: records whose numbers are other ones each time they are sent.
+    let anew = (1..=MEMORY).flat_map(|n| comma(n + 1000, &format!("{}.{:05}", 1 + n % 2, n * 7), "20.00"));
+    assert_red(check(&dumped(anew.collect()).await), "booked 1001");
+}
+
+/// An invented format that sends the instrument's own time.
+const TIMED: &str = r#"
+format = 1
+name = "timed"
+title = "a staff reading a line, with the time that the instrument has"
+[frame]
+kind = "line"
+end = "\n"
+[[record]]
+name = "shot"
+kind = "reading"
+begins = "S"
+layout = "separated"
+separator = ","
+fields = [
+    { is = "decimal", means = "staff", unit = "m", decimals = 4 },
+    { is = "text", means = "time" },
+]
+"#;
+
+#[tokio::test(start_paused = true)]
+async fn no_time_of_the_instrument_drops_or_moves_a_reading() {
+    let times = ["2026-09-21 14:13:20", "2099-01-01 00:00:00", "1980-01-06 00:00:00", "2026-10-25 02:30:00"];
+    let times = times.into_iter().chain(["2026-10-25 02:30:00", "2026-02-30 25:61:61", "half past nine"]);
+    let times: Vec<&str> = times.collect();
+    let done = play(Start::speaking(invented(TIMED)), async |floor| {
+        floor.open().await;
+        for (n, time) in times.iter().enumerate() {
+            floor.hear(format!("S1.{n}000,{time}\n").as_bytes()).await;
+        }
+    })
+    .await;
+    done.assert_sound();
+    let sent: Vec<String> = (0..times.len()).map(|n| format!("1.{n}000")).collect();
+    assert_eq!(done.digits(), sent, "in the order in which they came");
+    let heard = done.heard();
+    let kept = heard.iter().filter_map(|(heard, _)| match heard {
+        Heard::Reading(reading) => reading.time.as_deref(),
+        _ => None,
+    });
+    assert_eq!(kept.collect::<Vec<_>>(), times, "and each is kept as it was sent");
+}
+
 /// An invented format whose records carry no number.
 const UNNUMBERED: &str = r#"
 format = 1

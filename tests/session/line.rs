@@ -38,7 +38,8 @@ async fn a_cable_pulled_while_idle_is_told_at_once() {
         let lost = state(|state| matches!(state, LinkState::Lost { .. })).ok_or("the loss is no event")?;
         want(lost.at.since(done.gave) <= SECOND, || format!("told after {:?}", lost.at.since(done.gave)))?;
         want(done.announced(FindingId::LinkLost) == 1, || "the loss was not announced once".to_owned())?;
-        let told = done.seen.text.iter().any(|text| text.starts_with("[HOLD]") && text.contains("the port is gone"));
+        let told =
+            done.seen.text.iter().any(|text| text.starts_with("[HOLD]") && text.contains("link lost: the cable"));
         want(told, || format!("the crew saw {:?}", done.seen.text))?;
         let open = state(|state| *state == LinkState::Open).ok_or("its coming back is no event")?;
         want(open.at > lost.at, || "it came back before it went".to_owned())?;
@@ -63,7 +64,7 @@ async fn a_job_left_with_its_link_lost_learns_that_it_is_back() {
     again.quiet_after = Some(20 * SECOND);
     let done = play(again, async |floor| {
         floor.open().await;
-        assert!(!floor.seen().block.iter().any(|line| line.contains("the port is gone")), "{:?}", floor.seen().block);
+        assert!(!floor.seen().block.iter().any(|line| line.contains("link lost")), "{:?}", floor.seen().block);
         floor.pass(30 * SECOND).await;
     })
     .await;
@@ -129,6 +130,76 @@ async fn a_jump_of_the_wall_clock_is_an_event_and_moves_no_age_and_no_wait() {
         .collect();
     assert_eq!(steps, [7_200_000, -3_600_000, 7_200_000]);
     assert_eq!(done.announced(FindingId::ClockStepped), 3);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_machine_that_slept_says_so_and_holds_until_the_link_is_heard_again() {
+    #[derive(Clone, Copy, PartialEq)]
+    enum Clocks {
+        /// One of them tells of the sleep.
+        Telling,
+        /// Planted: none does; the wall clock just goes on.
+        Dumb,
+    }
+    let sleeps = async |floor: &mut Floor, clocks: Clocks| {
+        floor.open().await;
+        floor.hear(&comma(1, "1.28340", "31.42")).await;
+        floor.hear(&comma(2, "0.91215", "31.20")).await;
+        // Inside a record.
+        floor.send(&comma(3, "1.50000", "20.00")[..9]);
+        floor.settle().await;
+        match clocks {
+            Clocks::Telling => floor.clock.sleep(725 * SECOND),
+            Clocks::Dumb => floor.clock.step_s(725),
+        }
+        floor.pass(2 * SECOND).await;
+        let held = floor.seen().text.iter().any(|line| line.starts_with("[HOLD]") && line.contains("slept for 12 min"));
+        let ago = floor.seen().heard_ago.expect("it was heard");
+        let standing = floor.seen().block;
+        floor.hear(&comma(4, "1.40000", "20.00")).await;
+        (held, ago, standing)
+    };
+    let check = |done: &Done<(bool, Duration, Vec<String>)>| {
+        done.sound()?;
+        let slept = |event: &&Event| matches!(event.body, Body::MachineSlept { for_s: 725 });
+        want(done.events.iter().filter(slept).count() == 1, || "the sleep is no event".to_owned())?;
+        let (held, ago, standing) = &done.gave;
+        want(*held, || format!("the crew saw {:?}", done.seen.text))?;
+        want(*ago > 725 * SECOND, || format!("last heard {ago:?} ago, says the page"))?;
+        want(standing.iter().any(|line| line.contains("slept")), || format!("{standing:?}"))?;
+        want(done.announced(FindingId::ClockStepped) == 0, || "the clock was right".to_owned())?;
+        let gone = |event: &&Event| matches!(&event.body, Body::Withdrawn { key } if key.id == FindingId::MachineSlept);
+        want(done.events.iter().filter(gone).count() == 1, || "a record shows that the link is well".to_owned())?;
+        want(done.digits() == ["1.28340", "0.91215", "1.40000"], || format!("booked {:?}", done.digits()))
+    };
+    check(&play(Start::hearing("comma"), async |floor| sleeps(floor, Clocks::Telling).await).await).unwrap();
+    let dumb = play(Start::hearing("comma"), async |floor| sleeps(floor, Clocks::Dumb).await).await;
+    assert_red(check(&dumb), "the sleep is no event");
+}
+
+/// Frozen in the middle of a record, the program finds the rest of it when it lives again: no silence is between them.
+#[tokio::test(start_paused = true)]
+async fn a_record_in_whose_middle_the_program_stood_still_is_whole() {
+    let record = comma(1, "1.28340", "31.42");
+    let done = play(Start::hearing("comma"), async |floor| {
+        floor.open().await;
+        floor.send(&record[..9]);
+        floor.settle().await;
+        floor.clock.hold(30 * SECOND);
+        // It wakes by the time first, and then by what the port's thread has read.
+        floor.pass(SECOND / 10).await;
+        floor.send(&record[9..]);
+        floor.pass(SECOND).await;
+        // A silence is one all the same.
+        floor.send(&record[..9]);
+        floor.pass(30 * SECOND).await;
+        floor.send(&record[9..]);
+        floor.pass(SECOND).await;
+    })
+    .await;
+    done.assert_sound();
+    assert_eq!(done.digits(), ["1.28340"]);
+    assert!(matches!(done.heard()[1], (Heard::Unfinished, _)), "{:?}", done.heard());
 }
 
 #[tokio::test(start_paused = true)]

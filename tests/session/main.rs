@@ -43,5 +43,6 @@ mod keeping;
 mod line;
 mod rig;
 mod several;
+mod soak;
 mod stand_ins;
 mod telling;

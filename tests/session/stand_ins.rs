@@ -25,16 +25,23 @@ pub(crate) struct Hands {
     /// What passed while the loop itself was held up.
     held: Rc<Cell<Duration>>,
     stepped_us: Rc<Cell<i64>>,
+    slept: Rc<Cell<Duration>>,
 }
 
 impl Hands {
     pub(crate) fn new() -> Self {
-        Hands { start: Instant::now(), held: Rc::default(), stepped_us: Rc::default() }
+        Hands { start: Instant::now(), held: Rc::default(), stepped_us: Rc::default(), slept: Rc::default() }
     }
 
     /// Time passes while the loop waits for something that is not async: a disk.
     pub(crate) fn hold(&self, time: Duration) {
         self.held.set(self.held.get() + time);
+    }
+
+    /// The machine sleeps: all its clocks go on, and nothing else does.
+    pub(crate) fn sleep(&self, time: Duration) {
+        self.hold(time);
+        self.slept.set(self.slept.get() + time);
     }
 
     /// Somebody sets the wall clock.
@@ -51,6 +58,10 @@ impl Clock for Hands {
 
     fn steady(&self) -> Duration {
         self.start.elapsed() + self.held.get()
+    }
+
+    fn slept(&self) -> Duration {
+        self.slept.get()
     }
 }
 

@@ -131,6 +131,7 @@ fn the_samples_hold_every_variant() {
             Body::RecordingResumed { .. } => 10,
             Body::ListeningEnded { .. } => 11,
             Body::ActivityDone { .. } => 12,
+            Body::MachineSlept { .. } => 13,
         };
         bodies[body] += 1;
     }

@@ -98,6 +98,7 @@ pub(crate) fn all() -> Vec<Event> {
         push(Body::ActivityDone { activity: 3, outcome, said }, b"");
     }
     push(Body::Resettled { settings: Box::new(tested_settings()) }, b"");
+    push(Body::MachineSlept { for_s: 725 }, b"");
     events
 }
 

@@ -19,6 +19,8 @@ use crate::program::{Program, is_reading, json};
 use crate::{events, names};
 
 const KILLS: usize = 40;
+/// Kills of one job; then another is begun, so that a start takes as long after thousands of them as after the first.
+const KILLS_A_JOB: usize = 200;
 /// Readings that the level has to send: more than are heard between so many kills.
 const SENT_MAX: usize = 20_000;
 /// The speed of its line. Faster than they can be kept, and the program would hold them in its queue and lose them with its life.
@@ -65,7 +67,15 @@ fn whatever_was_shown_before_a_kill_is_in_the_job_after_it() {
     let kills = number("CLOSERUN_KILLS").map_or(KILLS, |kills| kills as usize);
     println!("CLOSERUN_SEED={seed} CLOSERUN_KILLS={kills}");
     let mut chance = Chance::seeded(seed);
+    let mut left = kills;
+    while left > 0 {
+        let kills = left.min(KILLS_A_JOB);
+        a_job_killed_again_and_again(kills, &mut chance, seed);
+        left -= kills;
+    }
+}
 
+fn a_job_killed_again_and_again(kills: usize, chance: &mut Chance, seed: u64) {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     let job = folder.join("tower.job");

@@ -4,10 +4,13 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 use closerun::book::event::Body;
+use closerun::simulate::{Act, Place, Tempo, Wire};
+use rustix::process::Signal;
 
-use crate::port::Level;
+use crate::port::{BarePort, Level};
 use crate::program::{Program, command, run, settle, until};
 use crate::{events, kept, listen, names, shots};
 
@@ -186,4 +189,95 @@ fn a_clock_that_somebody_sets_is_an_event_and_disturbs_nothing() {
     assert_eq!(steps, [2.0, -3.0], "in hours");
     assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.51000", "1.52000"]);
     run(folder, "replay tower.job").assert_good();
+}
+
+#[test]
+fn a_program_that_was_frozen_has_lost_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    // At its own pace the line brings less in three seconds than a kernel holds for who does not read.
+    let wire = Wire { baud: 9_600, bits: 10 };
+    let place = Place::PseudoTerminal { link: Some(folder.join("port")) };
+    let mut level = Level::with_tempo(folder, "comma", place, Tempo::Line(wire));
+    let mut program = listen(folder, &level, "");
+    let shots = shots(300);
+    let frames = shots.iter().map(|(staff, sight)| Act::Send(level.frame(staff, sight))).collect();
+    level.play(frames);
+    program.readings(20);
+    program.signal(Signal::STOP);
+    // The one wait that is for no thing: time during which it does not live.
+    std::thread::sleep(Duration::from_secs(3));
+    program.signal(Signal::CONT);
+    program.readings(shots.len() - 20);
+    program.stop().assert_good();
+    assert_eq!(kept(folder, "tower.job"), shots.into_iter().map(|(staff, _)| staff).collect::<Vec<_>>());
+    assert_eq!(level.finish().undelivered, 0);
+}
+
+#[test]
+fn a_format_file_that_changes_meanwhile_is_the_next_starts_matter() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let comma = closerun::protocol::shipped().iter().find(|(name, _)| *name == "comma").unwrap().1;
+    fs::write(folder.join("mine.toml"), comma).unwrap();
+    let port = BarePort::new();
+    let arguments =
+        format!("listen --port {} --format mine.toml --job tower.job --json --quiet --no-page", port.name());
+    let mut program = Program::start(folder, &arguments);
+    program.line_of_type("listening");
+    port.write(b"R,1,,1.50000,20.00,\r\n");
+    program.readings(1);
+    // Half of a file, as an editor may leave it for a moment; then one that reads another kind of record.
+    fs::write(folder.join("mine.toml"), &comma[..comma.len() / 2]).unwrap();
+    port.write(b"R,2,,1.20000,20.00,\r\n");
+    program.readings(1);
+    fs::write(folder.join("mine.toml"), comma.replace("R,", "Q,")).unwrap();
+    port.write(b"R,3,,1.40000,20.00,\r\n");
+    program.readings(1);
+    program.stop().assert_good();
+
+    let mut program = Program::start(folder, &arguments);
+    program.line_of_type("listening");
+    port.write(b"Q,4,,1.30000,20.00,\r\n");
+    program.readings(1);
+    program.stop().assert_good();
+    assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.20000", "1.40000", "1.30000"]);
+    let digests: Vec<String> = events(folder, "tower.job")
+        .into_iter()
+        .filter_map(|event| match event.body {
+            Body::ListeningBegan { digest, .. } => Some(digest),
+            _ => None,
+        })
+        .collect();
+    assert!(
+        digests.len() == 2 && digests[0] != digests[1],
+        "by which file each was read is in the record: {digests:?}"
+    );
+}
+
+#[test]
+fn a_read_that_fails_once_is_an_outage_like_any_other() {
+    if Command::new("strace").arg("-V").stdout(Stdio::null()).status().is_err() {
+        assert!(std::env::var_os("CI").is_none(), "CI needs strace");
+        println!("skipped: no strace, which lets one system call fail");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let port = BarePort::new();
+    let mut traced = Command::new("strace");
+    settle(&mut traced, folder);
+    traced.args(["-qq", "-f", "-o", "/dev/null", "-e", "trace=read", "-P", port.name()]);
+    traced.args(["-e", "inject=read:error=EIO:when=2", "--", env!("CARGO_BIN_EXE_closerun")]);
+    traced.args(["listen", "--port", port.name(), "--format", "comma", "--job", "tower.job", "--json", "--quiet"]);
+    let mut program = Program::of(traced.arg("--no-page"));
+    program.line_of_type("listening");
+    port.write(b"R,1,,1.50000,20.00,\r\n");
+    program.readings(1);
+    program.json_line("loss", |line| line["type"] == "link" && line["state"] == "lost");
+    program.json_line("return", |line| line["type"] == "link" && line["state"] == "open");
+    port.write(b"R,2,,1.20000,20.00,\r\n");
+    program.readings(1);
+    drop(program);
+    assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.20000"]);
 }

@@ -110,6 +110,11 @@ pub enum Body {
         /// By how much, forward positive.
         by_ms: i64,
     },
+    /// The machine was asleep, and has just woken.
+    MachineSlept {
+        /// For how long.
+        for_s: u64,
+    },
     /// Events could not be kept for a while; this is the first that could be again.
     RecordingResumed {
         /// What had gone wrong, in words.
@@ -145,6 +150,7 @@ impl Body {
             Body::Withdrawn { .. } => "withdrawn",
             Body::VerdictGiven { .. } => "verdict-given",
             Body::ClockStepped { .. } => "clock-stepped",
+            Body::MachineSlept { .. } => "machine-slept",
             Body::RecordingResumed { .. } => "recording-resumed",
             Body::ActivityDone { .. } => "activity-done",
             Body::ListeningEnded { .. } => "listening-ended",

@@ -203,7 +203,11 @@ impl Recorder {
             }));
         }
         let synced = writer.finish();
-        let gaps = if gaps == 0 { String::new() } else { format!(", {gaps} gaps") };
+        let gaps = match gaps {
+            0 => String::new(),
+            1 => ", 1 gap".to_owned(),
+            more => format!(", {more} gaps"),
+        };
         let mark = if simulated == Simulated::Yes { "  SIMULATED" } else { "" };
         say::line(format_args!("{bytes} bytes in {chunks} chunks{gaps} over {seconds:.0} s, kept in {shown}{mark}"));
         synced.map_err(|error| Failure::outcome(format!("capture file {shown}: {error}")))?;

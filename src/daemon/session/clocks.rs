@@ -8,6 +8,12 @@ use crate::daemon::clock::Clock;
 
 /// A disagreement of the two clocks beyond this is a jump; below it is the slow correction that all machines make.
 const STEP: Duration = Duration::from_secs(2);
+/// A sleep of the machine that is shorter than this misses nothing that its hardware does not hold.
+const SLEEP: Duration = Duration::from_secs(2);
+
+/// Inside a record the loop never rests for long: after this much the whole program stood still, frozen by somebody or
+/// starved. What the instrument sent meanwhile lies in the kernel, with no silence in it that anybody could tell.
+const STOOD_STILL: Duration = Duration::from_millis(500);
 
 /// The clocks of a session.
 pub(super) struct Clocks {
@@ -16,6 +22,12 @@ pub(super) struct Clocks {
     began: (Moment, Duration),
     /// Both when they were last compared.
     compared: (Moment, Duration),
+    /// How long the machine had slept by then.
+    slept: Duration,
+    /// When the loop began to rest.
+    rests: Duration,
+    /// For how long in all the program stood still inside records: no time for the decoder.
+    stood: Duration,
     /// The decoder's time of the last bytes, and when they were taken in.
     last_bytes: Option<(Moment, Duration)>,
 }
@@ -23,7 +35,8 @@ pub(super) struct Clocks {
 impl Clocks {
     pub(super) fn new(clock: Box<dyn Clock>) -> Self {
         let now = (clock.wall(), clock.steady());
-        Clocks { clock, began: now, compared: now, last_bytes: None }
+        let slept = clock.slept();
+        Clocks { clock, began: now, compared: now, slept, rests: now.1, stood: Duration::ZERO, last_bytes: None }
     }
 
     /// What people read.
@@ -43,6 +56,26 @@ impl Clocks {
         (by_us.unsigned_abs() > STEP.as_micros() as u64).then_some(by_us / 1000)
     }
 
+    /// For how many seconds the machine has slept since this was last asked.
+    pub(super) fn slept_s(&mut self) -> Option<u64> {
+        let slept = self.clock.slept();
+        let since = slept.saturating_sub(std::mem::replace(&mut self.slept, slept));
+        (since >= SLEEP).then_some(since.as_secs())
+    }
+
+    /// The loop rests from now on.
+    pub(super) fn rest(&mut self) {
+        self.rests = self.clock.steady();
+    }
+
+    /// The loop was woken inside a record.
+    pub(super) fn woken_in_record(&mut self) {
+        let rested = self.clock.steady().saturating_sub(self.rests);
+        if rested >= STOOD_STILL {
+            self.stood += rested;
+        }
+    }
+
     /// The decoder's time.
     pub(super) fn even_now(&self) -> Moment {
         self.even(self.clock.wall())
@@ -52,21 +85,26 @@ impl Clocks {
     pub(super) fn bytes_arrived(&mut self, at: Moment) -> Moment {
         let even = self.even(at);
         let even = self.last_bytes.map_or(even, |(last, _)| even.max(last));
-        self.last_bytes = Some((even, self.clock.steady()));
+        self.last_bytes = Some((even, self.alive()));
         even
     }
 
     /// The decoder's time until which nothing has come behind the last bytes; none before any have come.
     pub(super) fn silent_until(&self) -> Option<Moment> {
         let (last, taken) = self.last_bytes?;
-        let silent = self.clock.steady().saturating_sub(taken).as_micros() as i64;
+        let silent = self.alive().saturating_sub(taken).as_micros() as i64;
         Some(Moment::from_us(last.us() + silent))
     }
 
-    /// Jumps of the wall clock since the start are taken out.
+    /// Jumps of the wall clock since the start are taken out, and what the program stood still.
     fn even(&self, at: Moment) -> Moment {
         let jumped = beyond(self.began, (self.clock.wall(), self.clock.steady()));
-        Moment::from_us(at.us() - jumped)
+        Moment::from_us(at.us() - jumped - self.stood.as_micros() as i64)
+    }
+
+    /// The steady time without what the program stood still.
+    fn alive(&self) -> Duration {
+        self.clock.steady().saturating_sub(self.stood)
     }
 }
 

@@ -105,6 +105,15 @@ impl<K: Keep> Session<K> {
 
     /// One turn: takes what woke the loop all the way.
     pub fn turn(&mut self, wake: Wake) {
+        if self.watch.in_record() {
+            self.clocks.woken_in_record();
+        }
+        if let Some(for_s) = self.clocks.slept_s() {
+            // What comes now does not continue what came before.
+            self.end_of_bytes();
+            self.watch.understood();
+            self.input(Input::MachineSlept { for_s });
+        }
         if let Some(by_ms) = self.clocks.jumped_ms() {
             self.input(Input::ClockStepped { by_ms });
         }
@@ -118,6 +127,7 @@ impl<K: Keep> Session<K> {
         self.drain();
         self.look_after();
         self.crew.stands(&self.book, self.watch.heard_ago(self.clocks.steady()));
+        self.clocks.rest();
     }
 
     /// Whether what comes can be kept; if not, the link is not to be asked for more.

@@ -18,7 +18,7 @@ use crate::link::{EventReceiver, Gone, LinkEvent, LinkHandle, Stop, reader, spaw
 struct Line {
     far: File,
     /// Keeps what was written while nobody listens.
-    _near: File,
+    near: File,
     path: PathBuf,
 }
 
@@ -32,7 +32,7 @@ impl Line {
         let mut settings = tcgetattr(&near).unwrap();
         settings.make_raw();
         tcsetattr(&near, OptionalActions::Now, &settings).unwrap();
-        Line { far: far.into(), _near: near, path }
+        Line { far: far.into(), near, path }
     }
 
     /// Unplugs the line for good.
@@ -161,6 +161,33 @@ async fn an_unplugged_line_is_lost_at_once_waited_for_and_taken_up_again() {
 }
 
 #[tokio::test]
+async fn settings_that_another_program_changed_are_said_and_set_back() {
+    let mut line = Line::new();
+    let mut listener = Listener::new(&line.path);
+    listener.expect_opened(&line.path).await;
+    let near = line.near.try_clone().unwrap();
+    let speed = || tcgetattr(&near).unwrap().output_speed();
+    assert_eq!(speed(), 9600);
+    let mut changed = tcgetattr(&near).unwrap();
+    changed.set_speed(19_200).unwrap();
+    let began = std::time::Instant::now();
+    tcsetattr(&near, OptionalActions::Now, &changed).unwrap();
+    let what = format!(
+        "serial port {} was changed to 19200 8N1 by another program: set back to 9600 8N1; close it there",
+        line.path.display()
+    );
+    assert_eq!(listener.next().await, Ok(LinkEvent::Warned { what }));
+    assert!(began.elapsed() < Duration::from_secs(5), "found after {:?}", began.elapsed());
+    assert_eq!(speed(), 9600);
+    line.far.write_all(b"whole\n").unwrap();
+    listener.expect_bytes(b"whole\n").await;
+    // The port is let go of whole.
+    listener.handle.stop();
+    assert_eq!(listener.next().await, Err(Gone::Ended));
+    Listener::new(&line.path).expect_opened(&line.path).await;
+}
+
+#[tokio::test]
 async fn a_port_that_is_not_there_at_the_start_is_picked_up_when_it_comes() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("port");
@@ -198,9 +225,18 @@ async fn a_plain_file_is_no_port() {
 async fn a_port_that_others_may_open_names_its_group() {
     const PORT: &str = "CLOSERUN_TEST_REFUSED_PORT";
     if let Ok(port) = std::env::var(PORT) {
-        let trouble = Listener::new(Path::new(&port)).expect_waiting().await;
+        // It is tried again until it may be opened, and what keeps it closed is said once.
+        let dir = tempfile::tempdir().unwrap();
+        let name = dir.path().join("port");
+        link_to(Path::new(&port), &name);
+        let mut listener = Listener::new(&name);
+        let trouble = listener.expect_waiting().await;
         assert!(matches!(&trouble, Trouble::NotAllowed { group: Some(_), .. }), "{trouble:?}");
         assert!(trouble.to_string().contains("members of the group"), "{trouble}");
+        tokio::time::sleep(Duration::from_secs(5)).await;
+        let ours = Line::new();
+        link_to(&ours.path, &name);
+        listener.expect_opened(&name).await;
         return;
     }
     let line = Line::new();

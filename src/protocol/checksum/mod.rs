@@ -2,6 +2,8 @@
 
 pub(crate) mod catalogue;
 
+use std::ops::Range;
+
 use super::format::file::{Finish, Form, Of, Order, Stands, To};
 use super::framing::Frame;
 use catalogue::Cyclic;
@@ -34,7 +36,7 @@ pub(super) enum Sum {
     Mod97,
 }
 
-/// A check that does not agree.
+/// Where and why a frame does not hold together.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Mismatch {
     pub(super) at: usize,
@@ -110,7 +112,7 @@ impl Check {
         Err(Mismatch { at, reason: format!("\"{found}\" found before the {}, \"{wanted}\" was wanted", self.label) })
     }
 
-    fn covered(&self, start: usize, mark: usize, place: usize) -> std::ops::Range<usize> {
+    fn covered(&self, start: usize, mark: usize, place: usize) -> Range<usize> {
         let from = self.from.unwrap_or(start);
         let to = match self.to {
             To::Mark => mark,
@@ -122,20 +124,7 @@ impl Check {
 
 /// Holds every check against the frame, and gives the end of what is left for the fields.
 pub(super) fn verify(checks: &[Check], bytes: &[u8], frame: &Frame) -> Result<usize, Mismatch> {
-    let mut end = frame.end;
-    for check in checks.iter().rev().filter(|check| check.stands == Stands::BeforeEnd) {
-        let wanted = check.size + check.after.len();
-        if end < frame.start + wanted {
-            return Err(Mismatch {
-                at: end,
-                reason: format!("{} bytes left for the {}, {wanted} were wanted", end - frame.start, check.label),
-            });
-        }
-        let (mark, place) = (end - wanted, end - check.size);
-        check.after_matches(&bytes[mark..place], mark)?;
-        check.matches(&bytes[check.covered(frame.start, mark, place)], &bytes[place..end], place)?;
-        end = mark;
-    }
+    let end = verify_at_end(checks, Stands::BeforeEnd, bytes, frame.start..frame.end)?;
     let mut mark = frame.trail;
     for check in checks.iter().filter(|check| check.stands == Stands::BehindEnd) {
         let place = mark + check.after.len();
@@ -147,9 +136,32 @@ pub(super) fn verify(checks: &[Check], bytes: &[u8], frame: &Frame) -> Result<us
     Ok(end)
 }
 
-/// Appends the checks that stand before the end; `bytes` is the frame so far, its fields begin at `start`.
-pub(super) fn append_before_end(checks: &[Check], bytes: &mut Vec<u8>, start: usize) {
-    for check in checks.iter().filter(|check| check.stands == Stands::BeforeEnd) {
+/// Holds the checks that stand at the end of `part` against it, and gives the end of what is left of it.
+pub(super) fn verify_at_end(
+    checks: &[Check],
+    stands: Stands,
+    bytes: &[u8],
+    part: Range<usize>,
+) -> Result<usize, Mismatch> {
+    let mut end = part.end;
+    for check in checks.iter().rev().filter(|check| check.stands == stands) {
+        let wanted = check.size + check.after.len();
+        if end < part.start + wanted {
+            let found = end - part.start;
+            let reason = format!("{found} bytes left for the {}, {wanted} were wanted", check.label);
+            return Err(Mismatch { at: end, reason });
+        }
+        let (mark, place) = (end - wanted, end - check.size);
+        check.after_matches(&bytes[mark..place], mark)?;
+        check.matches(&bytes[check.covered(part.start, mark, place)], &bytes[place..end], place)?;
+        end = mark;
+    }
+    Ok(end)
+}
+
+/// Appends the checks that stand at the end of what is so far in `bytes`, and that begins at `start`.
+pub(super) fn append_at_end(checks: &[Check], stands: Stands, bytes: &mut Vec<u8>, start: usize) {
+    for check in checks.iter().filter(|check| check.stands == stands) {
         append(check, bytes, start, bytes.len());
     }
 }

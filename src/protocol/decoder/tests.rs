@@ -307,6 +307,16 @@ proptest! {
 
 /// What we sent comes back, and the answer directly behind it: the silence behind both ends one record only.
 #[test]
+fn a_field_is_sent_back_as_it_came() {
+    let answer = "[talk.acknowledge]\nrecords = [\"shot\"]\ngood = \"OK {sequence}\\r\\n\"\nresent = \"sequence\"\n";
+    let text = format!("{}{answer}", include_str!("../../../fixtures/formats/good-hex-pairs.toml"));
+    let format = Arc::new(Format::parse(&text).unwrap());
+    let found = pieces(&format, &[b":01000C0001F5540C4657\r\n"]);
+    // Two bytes were sent as four digits.
+    assert_eq!(found[0].reply.as_deref(), Some(&b"OK 000C\r\n"[..]), "{found:?}");
+}
+
+#[test]
 fn an_echo_in_front_of_its_answer_is_told_from_it() {
     let format = format("poll");
     let answer = b"12  1.2834m   31.4m B 9";

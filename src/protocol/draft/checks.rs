@@ -121,7 +121,7 @@ fn sample(frames: &[Cutout], taken: usize, stands: Stands) -> Vec<Looked<'_>> {
     for frame in frames.iter().step_by(step) {
         let place = frame.place;
         let end = match stands {
-            Stands::BeforeEnd => place.end.saturating_sub(taken),
+            Stands::BeforeEnd | Stands::EachLine => place.end.saturating_sub(taken),
             Stands::BehindEnd => frame.plain.len(),
         };
         let looked = Looked { bytes: &frame.plain, body: place.start, end, mark: place.end };
@@ -256,7 +256,7 @@ fn agreeing(sample: &[Looked<'_>], values: &[Option<u64>], algorithm: &Algorithm
 fn covered<'a>(frame: &Looked<'a>, place: &Place<'_>) -> &'a [u8] {
     let at = frame.end.saturating_sub(place.wide);
     let mark = match place.stands {
-        Stands::BeforeEnd => at.saturating_sub(place.after.len()),
+        Stands::BeforeEnd | Stands::EachLine => at.saturating_sub(place.after.len()),
         Stands::BehindEnd => frame.mark,
     };
     let to = match place.to {

@@ -54,7 +54,7 @@ impl Cutting {
     /// Cuts a capture where it was silent.
     pub(super) fn by_silence(capture: &Capture) -> Option<Self> {
         let bursts = capture.bursts()?;
-        let framer = Framer { kind: Kind::Silence, max: FRAME_MAX, noise: Default::default() };
+        let framer = Framer { kind: Kind::Silence, max: FRAME_MAX, noise: Default::default(), pairs: None };
         let silence_ms = Some(bursts.silence_ms);
         let mut cutting = Cutting { framer, silence_ms, frames: Vec::new(), questions: Vec::new() };
         for place in bursts.places {

@@ -26,7 +26,7 @@ pub(super) fn framings(capture: &Capture) -> Vec<Cutting> {
     counted::prefixed(capture, &mut kinds);
     counted::fixed(capture, &mut kinds);
     for (kind, questions) in kinds.into_iter().take(FRAMINGS_MAX) {
-        let framer = Framer { kind, max: FRAME_MAX, noise: Default::default() };
+        let framer = Framer { kind, max: FRAME_MAX, noise: Default::default(), pairs: None };
         found.push(Cutting { questions, ..Cutting::by(framer, capture) });
     }
     found.extend(Cutting::by_silence(capture));

@@ -139,10 +139,21 @@ impl<'a> Page<'a> {
             let style = self.style(sight.cell, &mut members, shown, &mut unseen)?;
             cells[sight.cell] = Some(self.sight(sight, &mut members, style));
         }
-        let cells: Vec<Cell> = cells.into_iter().collect::<Option<_>>()?;
+        let mut cells: Vec<Cell> = cells.into_iter().collect::<Option<_>>()?;
+        self.number_once(&mut cells, shown[0]);
         let mut plan = Plan::of(members, shown, unseen);
         write::record(self, &cells, &mut plan)?;
         Some(plan)
+    }
+
+    /// A record has one number, if it can be a bare one; what else is counted with it may be its point.
+    fn number_once(&self, cells: &mut [Cell], row: usize) {
+        let counted: Vec<usize> = (0..cells.len()).filter(|&cell| matches!(cells[cell], Cell::Sequence(_))).collect();
+        let bare = |cell: &&usize| self.cell(row, **cell).is_some_and(|text| text.iter().all(u8::is_ascii_digit));
+        let number = counted.iter().find(bare).or(counted.first());
+        for cell in counted.iter().filter(|cell| Some(*cell) != number) {
+            cells[*cell] = Cell::Free { optional: false };
+        }
     }
 
     /// How the numbers of a cell are written. Readings that write it otherwise are none: they are damaged, or what stands

@@ -19,7 +19,7 @@ pub(crate) use check::{CheckFile, CheckKind, Finish, From, Of, Stands, To};
 pub(crate) use example::ExampleFile;
 pub use field::Means;
 pub(crate) use field::{Align, BitFile, Chars, FieldFile, Is, Mark, Sign, SignAt};
-pub(crate) use frame::{Counts, EscapeFile, FrameFile, FrameKind, LengthFile, Noise};
+pub(crate) use frame::{Counts, EscapeFile, FrameFile, FrameKind, LengthFile, Noise, SentAs};
 pub(crate) use link::LinkFile;
 pub use link::{Flow, Parity};
 pub use record::RecordKind;

@@ -1,7 +1,13 @@
 //! Several lines from an opening to a closing line; other lines are frames of their own.
+//!
+//! Each line may carry checks of its own, which are taken off before anybody looks at what the lines say.
+
+use std::ops::Range;
 
 use super::line::find;
 use super::{Cut, Frame, Orphan, Scan, too_long};
+use crate::protocol::checksum::{Check, Mismatch, append_at_end, verify_at_end};
+use crate::protocol::format::file::Stands;
 
 /// Several lines from an opening to a closing line.
 #[derive(Debug)]
@@ -14,6 +20,8 @@ pub(in crate::protocol) struct Block {
     pub(in crate::protocol) end: Box<[u8]>,
     /// Bytes of the checks, which stand behind the text of the closing line.
     pub(in crate::protocol) checks: usize,
+    /// Bytes of the checks at the end of each line.
+    pub(in crate::protocol) line_checks: usize,
 }
 
 impl Block {
@@ -41,7 +49,70 @@ impl Block {
     }
 
     fn closes(&self, line: &[u8]) -> bool {
-        line.len() == self.close.len() + self.checks && line.starts_with(&self.close)
+        line.len() == self.close.len() + self.checks + self.line_checks && line.starts_with(&self.close)
+    }
+
+    /// Where the lines of `text` lie, without their ends.
+    pub(in crate::protocol) fn lines(&self, text: &[u8]) -> impl Iterator<Item = Range<usize>> {
+        let mut from = 0;
+        let ends = memchr::memmem::find_iter(text, &*self.end).map(Some).chain([None]);
+        ends.map(move |end| {
+            let line = from..end.unwrap_or(text.len());
+            from = line.end + self.end.len();
+            line
+        })
+    }
+
+    /// Holds the checks of each line against it.
+    pub(super) fn verify_lines(&self, checks: &[Check], text: &[u8]) -> Result<(), Mismatch> {
+        for line in self.lines(text) {
+            verify_at_end(checks, Stands::EachLine, &text[line.clone()], 0..line.len())
+                .map_err(|mismatch| Mismatch { at: line.start + mismatch.at, ..mismatch })?;
+        }
+        Ok(())
+    }
+
+    /// The lines without their checks, whatever these say.
+    pub(super) fn strip_lines(&self, text: &[u8], out: &mut Vec<u8>) {
+        for line in self.lines(text) {
+            if line.start > 0 {
+                out.extend_from_slice(&self.end);
+            }
+            out.extend_from_slice(self.bare(&text[line]));
+        }
+    }
+
+    /// Puts its checks behind each line.
+    pub(super) fn check_lines(&self, checks: &[Check], bare: &[u8], out: &mut Vec<u8>) {
+        for line in self.lines(bare) {
+            if line.start > 0 {
+                out.extend_from_slice(&self.end);
+            }
+            let mut sent = bare[line].to_vec();
+            append_at_end(checks, Stands::EachLine, &mut sent, 0);
+            out.extend_from_slice(&sent);
+        }
+    }
+
+    /// Where the byte `at` of the lines without checks stands in `text`, the lines as sent.
+    pub(super) fn sent_for(&self, text: &[u8], at: usize) -> usize {
+        let mut begins = 0;
+        for line in self.lines(text) {
+            let ends = begins + self.bare(&text[line.clone()]).len();
+            if at <= ends {
+                return line.start + at - begins;
+            }
+            begins = ends + self.end.len();
+            if at < begins {
+                return line.end + at - ends;
+            }
+        }
+        text.len()
+    }
+
+    /// A line without its checks.
+    pub(in crate::protocol) fn bare<'a>(&self, line: &'a [u8]) -> &'a [u8] {
+        &line[..line.len().saturating_sub(self.line_checks)]
     }
 
     pub(super) fn orphan(&self, text: &[u8]) -> Orphan {
@@ -58,7 +129,7 @@ mod tests {
     use super::*;
 
     fn block() -> Block {
-        Block { open: (*b"SHOT").into(), close: (*b"END").into(), end: (*b"\r\n").into(), checks: 0 }
+        Block { open: (*b"SHOT").into(), close: (*b"END").into(), end: (*b"\r\n").into(), checks: 0, line_checks: 0 }
     }
 
     #[test]
@@ -82,6 +153,24 @@ mod tests {
         let bytes = b"SHOT 1\r\nEND\r\nEND*5C\r\n";
         let frame = Frame { len: 21, start: 0, end: 19, trail: 21 };
         assert_eq!(checked.next(bytes, &mut Scan::default(), 99), Cut::Frame(frame));
+    }
+
+    #[test]
+    fn each_line_is_bared_and_every_byte_of_it_found_again() {
+        let block = Block { line_checks: 3, ..block() };
+        let (sent, wanted) = (b"SHOT 1*41\r\nA 2*42\r\n\r\nx\r\nEND*43", b"SHOT 1\r\nA 2\r\n\r\n\r\nEND");
+        let mut bare = Vec::new();
+        block.strip_lines(sent, &mut bare);
+        assert_eq!(bare, wanted);
+        for (at, byte) in bare.iter().enumerate().filter(|(_, byte)| !byte.is_ascii_whitespace() || **byte == b' ') {
+            assert_eq!(sent[block.sent_for(sent, at)], *byte, "{at}");
+        }
+        // Behind the text of a line its check begins; then come the two bytes of its end.
+        assert_eq!([6, 7, 8].map(|at| block.sent_for(sent, at)), [6, 10, 11]);
+        assert_eq!(block.sent_for(sent, bare.len()), sent.len() - 3);
+        let frame = Frame { len: 32, start: 0, end: 30, trail: 32 };
+        let whole = [&sent[..], b"\r\n"].concat();
+        assert_eq!(block.next(&whole, &mut Scan::default(), 99), Cut::Frame(frame));
     }
 
     #[test]

@@ -54,13 +54,13 @@ impl Escape {
         }
     }
 
-    /// How many bytes were sent for the first `plain` bytes that they uncover to.
+    /// How many bytes were sent for the first `plain` bytes that they uncover to; one for each beyond the last.
     pub(in crate::protocol) fn sent_for(&self, sent: &[u8], plain: usize) -> usize {
         let mut at = 0;
         for _ in 0..plain {
             at += if sent.get(at) == Some(&self.byte) { 2 } else { 1 };
         }
-        at.min(sent.len())
+        at
     }
 }
 
@@ -79,7 +79,7 @@ mod tests {
             assert!(!sent.contains(&flag));
             escape.uncover(&sent, &mut back).unwrap();
             assert_eq!(back, all);
-            assert_eq!(escape.sent_for(&sent, 256), sent.len());
+            assert_eq!([256, 258].map(|plain| escape.sent_for(&sent, plain)), [sent.len(), sent.len() + 2]);
         }
     }
 

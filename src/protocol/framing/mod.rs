@@ -4,18 +4,22 @@
 //! reached so far is kept by the caller in a [`Scan`], so that no byte is searched twice however small the chunks are.
 
 mod block;
+mod contents;
 mod delimited;
 mod escape;
 mod fixed;
 mod line;
+mod pairs;
 mod prefixed;
 mod wrap;
 
 pub(super) use block::Block;
+pub(super) use contents::{contents, plain, sent_at};
 pub(super) use delimited::Delimited;
 pub(super) use escape::{Escape, Hidden};
 pub(super) use fixed::Fixed;
 pub(super) use line::{Line, LineEnd};
+pub(super) use pairs::Pairs;
 pub(super) use prefixed::{Length, Prefixed};
 pub(super) use wrap::wrap;
 
@@ -28,6 +32,8 @@ pub(super) struct Framer {
     /// The longest frame in bytes, everything included.
     pub(super) max: usize,
     pub(super) noise: Noise,
+    /// The bytes between start and end are sent as pairs of digits.
+    pub(super) pairs: Option<Pairs>,
 }
 
 /// The kinds of framing.
@@ -127,38 +133,6 @@ impl Framer {
             Kind::Fixed(fixed) => !fixed.start.is_empty(),
             Kind::Prefixed(prefixed) => !prefixed.start.is_empty(),
         }
-    }
-}
-
-/// The frame without escapes: itself where the format has none, or uncovered into `held`.
-///
-/// # Errors
-/// The byte of the frame where an escape hides nothing known.
-pub(super) fn plain<'a>(
-    framer: &Framer,
-    bytes: &'a [u8],
-    frame: Frame,
-    held: &'a mut Vec<u8>,
-) -> Result<(&'a [u8], Frame), usize> {
-    let Kind::Delimited(Delimited { escape: Some(escape), .. }) = &framer.kind else {
-        return Ok((bytes, frame));
-    };
-    held.clear();
-    held.extend_from_slice(&bytes[..frame.start]);
-    escape.uncover(&bytes[frame.start..frame.end], held).map_err(|at| frame.start + at)?;
-    let end = held.len();
-    held.extend_from_slice(&bytes[frame.end..frame.len]);
-    let less = frame.end - end;
-    Ok((held, Frame { len: frame.len - less, start: frame.start, end, trail: frame.trail - less }))
-}
-
-/// Where the byte `at` of the frame without escapes stands in the frame as sent.
-pub(super) fn sent_at(framer: &Framer, bytes: &[u8], frame: Frame, at: usize) -> usize {
-    match &framer.kind {
-        Kind::Delimited(Delimited { escape: Some(escape), .. }) if at > frame.start => {
-            frame.start + escape.sent_for(&bytes[frame.start..frame.end], at - frame.start)
-        }
-        _ => at,
     }
 }
 

@@ -1,7 +1,10 @@
-//! The way out: fields are made a frame, with length, checks, end and escapes.
+//! The way out: fields are made a frame, with length, checks and end, and sent as the format says.
 
-use super::{Framer, Kind};
-use crate::protocol::checksum::{Check, append_before_end, append_behind_end, read_shown, show};
+use std::ops::Range;
+
+use super::{Delimited, Framer, Kind};
+use crate::protocol::checksum::{Check, append_at_end, append_behind_end, read_shown, show};
+use crate::protocol::format::file::Stands;
 
 /// Puts start, length, checks and end around `fields`.
 ///
@@ -32,23 +35,34 @@ pub(in crate::protocol) fn wrap(framer: &Framer, checks: &[Check], fields: &[u8]
             return Err(TooLong { found: len, most: prefixed.sizes.1 });
         }
         frame[length.at..length.at + length.bytes].copy_from_slice(shown.as_bytes());
+    } else if let Kind::Block(block) = &framer.kind {
+        block.check_lines(checks, fields, &mut frame);
     } else {
         frame.extend_from_slice(fields);
     }
-    append_before_end(checks, &mut frame, body);
-    if let Kind::Delimited(delimited) = &framer.kind
-        && let Some(escape) = &delimited.escape
-    {
-        let plain = frame.split_off(body);
-        escape.cover(&plain, &delimited.start, &delimited.end, &mut frame);
-    }
+    append_at_end(checks, Stands::BeforeEnd, &mut frame, body);
     let end_at = frame.len();
     frame.extend_from_slice(end);
     append_behind_end(checks, &mut frame, body, end_at);
+    let frame = cover(framer, frame, body..end_at);
     if frame.len() > framer.max {
         return Err(TooLong { found: frame.len(), most: framer.max });
     }
     Ok(frame)
+}
+
+/// Sends what stands inside a frame as the format says; the checks were computed before.
+fn cover(framer: &Framer, plain: Vec<u8>, inside: Range<usize>) -> Vec<u8> {
+    let mut sent = plain[..inside.start].to_vec();
+    match (&framer.pairs, &framer.kind) {
+        (Some(pairs), _) => pairs.written(&plain[inside.clone()], &mut sent),
+        (None, Kind::Delimited(Delimited { start, end, escape: Some(escape), .. })) => {
+            escape.cover(&plain[inside.clone()], start, end, &mut sent);
+        }
+        (None, _) => return plain,
+    }
+    sent.extend_from_slice(&plain[inside.end..]);
+    sent
 }
 
 /// A frame longer than the format allows.

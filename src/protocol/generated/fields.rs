@@ -148,7 +148,8 @@ pub(super) fn binary(place: usize, dice: &mut Dice) -> Words {
             Make::Number { before: 2, behind: (behind, behind), negative: sign == "nibble", times: 1 }
         }
         4 => {
-            keys.push_str(", is = \"text\", bytes = 6, pad = \"_\"");
+            let pad = dice.pick(&["_", "\\u0000"]);
+            keys.push_str(&format!(", is = \"text\", bytes = 6, pad = \"{pad}\""));
             Make::Text { of: "ABCxyz0189", least: 1, most: 6 }
         }
         _ => {

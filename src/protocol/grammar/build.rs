@@ -35,7 +35,7 @@ pub(in crate::protocol) fn build(file: &File) -> Result<Built, Vec<Fault>> {
     }
     size(file, &mut faults);
     let link = talk::link(&file.link, &mut faults);
-    let checks = checks::build(&file.check, &mut faults);
+    let checks = checks::build(&file.check, &file.frame, &mut faults);
     let frame = frames::build(&file.frame, &checks, &link, &mut faults);
     let records = layouts::build(file, frame.as_ref(), &mut faults);
     let (Some(mut framer), []) = (frame, &faults.0[..]) else {

@@ -4,15 +4,37 @@ use super::build::{Faults, span};
 use crate::nearest::nearest;
 use crate::protocol::checksum::catalogue::{self, Cyclic};
 use crate::protocol::checksum::{Check, SHOWN_MAX, Sum};
-use crate::protocol::format::file::{CheckFile, CheckKind, Finish, Form, From};
+use crate::protocol::format::file::{CheckFile, CheckKind, Finish, Form, FrameFile, FrameKind, From, Stands};
 use crate::protocol::format::written::At;
 use crate::protocol::limits::{BYTES_MAX, CHECKS_MAX};
 
-pub(super) fn build(checks: &[At<CheckFile>], faults: &mut Faults) -> Vec<Check> {
+pub(super) fn build(checks: &[At<CheckFile>], frame: &FrameFile, faults: &mut Faults) -> Vec<Check> {
     if let Some(beyond) = checks.get(CHECKS_MAX) {
         faults.add(&beyond.span, format!("{} checks found, at most {CHECKS_MAX} were wanted", checks.len()));
     }
+    for check in checks {
+        stands(check, checks, frame, faults);
+    }
     checks.iter().filter_map(|check| one(check, faults)).collect()
+}
+
+/// Not every frame has every place in which a check could stand.
+fn stands(check: &At<CheckFile>, all: &[At<CheckFile>], frame: &FrameFile, faults: &mut Faults) {
+    let kind = frame.kind.value;
+    match check.stands {
+        Stands::BehindEnd if kind != FrameKind::Delimited => {
+            faults.add(&check.span, "a check behind the end found, which only a `delimited` frame can have");
+        }
+        Stands::EachLine if kind != FrameKind::Block => faults.advise(
+            &check.span,
+            "a check on each line found, which only a `block` can have",
+            "leave `stands` out: where each line is a frame, a check over the frame is one over the line",
+        ),
+        Stands::EachLine if all.iter().any(|other| other.stands == Stands::BeforeEnd) => {
+            faults.add(&check.span, "checks on each line and over the whole block found, one or the other was wanted");
+        }
+        Stands::BeforeEnd | Stands::BehindEnd | Stands::EachLine => {}
+    }
 }
 
 fn one(check: &At<CheckFile>, faults: &mut Faults) -> Option<Check> {

@@ -5,10 +5,10 @@ use std::ops::Range;
 use super::build::{Faults, span};
 use super::{Extent, Layout, Rule, Step};
 use crate::protocol::checksum::{self, Check};
-use crate::protocol::format::file::{EscapeFile, Form, FrameFile, FrameKind, LengthFile, RecordFile, Stands};
+use crate::protocol::format::file::{EscapeFile, Form, FrameFile, FrameKind, LengthFile, RecordFile, SentAs, Stands};
 use crate::protocol::format::written::{At, Octets};
 use crate::protocol::framing::{
-    Block, Delimited, Escape, Fixed, Framer, Hidden, Kind, Length, Line, LineEnd, Prefixed,
+    Block, Delimited, Escape, Fixed, Framer, Hidden, Kind, Length, Line, LineEnd, Pairs, Prefixed,
 };
 use crate::protocol::limits::{BYTES_MAX, FRAME_DEFAULT, FRAME_LEAST, FRAME_MAX, RECORDS_MAX};
 use crate::protocol::link::LinkDefaults;
@@ -29,6 +29,7 @@ pub(super) fn build(
             ("size", span(&frame.size), kind == Same),
             ("length", span(&frame.length), kind == Counted),
             ("escape", span(&frame.escape), kind == Between),
+            ("sent_as", span(&frame.sent_as), matches!(kind, Each | Between)),
             ("open", span(&frame.open), kind == Lines),
             ("close", span(&frame.close), kind == Lines),
             ("max", span(&frame.max), true),
@@ -45,10 +46,7 @@ pub(super) fn build(
         );
     }
     let trail = checksum::size(checks, Stands::BehindEnd);
-    if trail > 0 && (kind != Between || frame.escape.is_some()) {
-        faults
-            .add(&frame.span, "a check behind the end found, which only a `delimited` frame without `escape` can have");
-    }
+    let pairs = pairs(frame, faults);
     let start = frame.start.as_ref().map_or(Box::default(), |start| start.0.clone().into_boxed_slice());
     let kind = match kind {
         Each => Kind::Line(Line { end: line_end(needed(&frame.end, "end", frame, faults)?) }),
@@ -94,9 +92,30 @@ pub(super) fn build(
             close: bytes(needed(&frame.close, "close", frame, faults)?, faults)?,
             end: bytes(needed(&frame.end, "end", frame, faults)?, faults)?,
             checks: checksum::size(checks, Stands::BeforeEnd),
+            line_checks: checksum::size(checks, Stands::EachLine),
         }),
     };
-    Some(Framer { kind, max: max.clamp(FRAME_LEAST, FRAME_MAX), noise: frame.noise })
+    Some(Framer { kind, max: max.clamp(FRAME_LEAST, FRAME_MAX), noise: frame.noise, pairs })
+}
+
+/// Digits in pairs hide start and end only where these are no digits.
+fn pairs(frame: &FrameFile, faults: &mut Faults) -> Option<Pairs> {
+    let sent_as = frame.sent_as.as_ref()?;
+    let form = match sent_as.value {
+        SentAs::Bytes => return None,
+        SentAs::Hex => Form::Hex,
+        SentAs::HexLower => Form::HexLower,
+    };
+    if let Some(escape) = &frame.escape {
+        faults.add(&escape.span, "an escape found in a frame that is sent as digits, which has nothing to hide");
+    }
+    for (key, octets) in [("start", &frame.start), ("end", &frame.end)] {
+        let Some(octets) = octets.as_ref().filter(|octets| octets.0 != b"any") else { continue };
+        if octets.0.first().is_some_and(u8::is_ascii_hexdigit) {
+            faults.add(&octets.span, format!("`{key}` found that begins with a digit, which could stand inside the frame"));
+        }
+    }
+    Some(Pairs { form })
 }
 
 /// The lengths of fixed frames: one, or one for each kind.

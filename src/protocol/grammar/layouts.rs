@@ -139,7 +139,11 @@ fn layout(file: &At<RecordFile>, builder: &mut Builder, faults: &mut Faults) -> 
             return Some(sequence::bare(file, builder, faults));
         }
         None => {
-            faults.add(&file.span, "a record without `layout` found, it was wanted");
+            faults.advise(
+                &file.span,
+                "a record without `layout` found, which says how its fields lie",
+                "one of separated, columns, keyed, json, parts, lines, binary",
+            );
             return None;
         }
     };

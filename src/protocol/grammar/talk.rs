@@ -108,13 +108,12 @@ fn acknowledge(file: &At<AcknowledgeFile>, records: &[Rule], faults: &mut Faults
     }
     let good = answer(&file.good, &places, records, faults);
     let bad = file.bad.as_ref().map(|bytes| sent(bytes, faults));
-    let numbered = places.iter().all(|&place| records[place].slot(Means::Sequence).is_some());
-    if file.resent == Resent::Sequence && !numbered {
-        faults.advise(
-            &file.span,
-            "records known again by their sequence number found, and not all of them have one",
-            "say which field it is: `means = \"sequence\"`, or `resent = \"bytes\"`",
-        );
+    let unnumbered = places.iter().map(|&place| &records[place]).find(|rule| rule.slot(Means::Sequence).is_none());
+    if let (Resent::Sequence, Some(rule)) = (file.resent, unnumbered) {
+        let message = format!("records known again by their sequence number found, and a {} has none", rule.name);
+        let advice = "say which field it is: `means = \"sequence\"`; or which records are answered: `records = [..]`; \
+            or `resent = \"bytes\"`";
+        faults.advise(&file.span, message, advice);
     }
     Some(Acknowledge { records: places, good, bad, resent: file.resent })
 }

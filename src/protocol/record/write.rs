@@ -5,8 +5,7 @@ use std::fmt;
 use super::code::{Fail, encode};
 use super::{Content, Record, Slots, binary, read};
 use crate::nearest::nearest;
-use crate::protocol::checksum;
-use crate::protocol::framing::{Cut, Scan, wrap};
+use crate::protocol::framing::{Cut, Frame, Kind, Scan, contents, wrap};
 use crate::protocol::grammar::{Bits, Extent, Grammar, Keyed, Layout, Node, Presence, Quotes, Rule, Step};
 
 /// Why a record cannot be written in a format.
@@ -78,18 +77,17 @@ pub(in crate::protocol) fn write_fields(grammar: &Grammar, record: &Record) -> R
 fn read_back(grammar: &Grammar, record: &Record, frame: &[u8]) -> Result<(), WriteError> {
     let refuse = |why: String| WriteError::whole(format!("it would not read back: {why}"));
     let cut = match grammar.framer.next(frame, &mut Scan::default()) {
-        Cut::More if matches!(grammar.framer.kind, crate::protocol::framing::Kind::Silence) => {
-            crate::protocol::framing::Frame { len: frame.len(), start: 0, end: frame.len(), trail: frame.len() }
+        Cut::More if matches!(grammar.framer.kind, Kind::Silence) => {
+            Frame { len: frame.len(), start: 0, end: frame.len(), trail: frame.len() }
         }
         Cut::Frame(cut) if cut.len == frame.len() => cut,
         other => return Err(refuse(format!("as a frame it is {other:?}"))),
     };
     let mut plain = Vec::new();
-    let (bytes, cut) = crate::protocol::framing::plain(&grammar.framer, frame, cut, &mut plain)
-        .map_err(|at| refuse(format!("an escape at byte {at} hides nothing known")))?;
-    let end = checksum::verify(&grammar.checks, bytes, &cut).map_err(|mismatch| refuse(mismatch.reason))?;
+    let (bytes, fields) = contents(&grammar.framer, &grammar.checks, frame, cut, &mut plain)
+        .map_err(|mismatch| refuse(mismatch.reason))?;
     let mut slots = Slots::default();
-    let payload = &bytes[cut.start..end];
+    let payload = &bytes[fields];
     let place = read(grammar, payload, &mut slots).map_err(|stop| refuse(stop.reason))?;
     let back = slots.record(&grammar.records[place], payload);
     let mut given = record.fields.clone();

@@ -61,7 +61,7 @@ pub fn lines(book: &Book, event: &Event) -> Vec<Line> {
             text: text.clone(),
             status: status(book),
         }),
-        Body::ClockStepped { .. } => return Vec::new(),
+        Body::ClockStepped { .. } | Body::MachineSlept { .. } => return Vec::new(),
         Body::RecordingResumed { cause } => What::Notice {
             priority: Priority::Warn,
             text: format!("recording again; what came meanwhile follows (it had stopped: {cause})"),

@@ -62,7 +62,8 @@ pub(super) fn blocks(bytes: &[u8], kinds: &mut Kinds) {
         for close in closing(&text.lines) {
             if let Some(open) = opening(&text.lines, close) {
                 let (open, close) = (open.into(), close.into());
-                kinds.push((Kind::Block(Block { open, close, end: text.end.clone(), checks: 0 }), Vec::new()));
+                let end = text.end.clone();
+                kinds.push((Kind::Block(Block { open, close, end, checks: 0, line_checks: 0 }), Vec::new()));
             }
         }
     }

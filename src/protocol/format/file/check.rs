@@ -42,7 +42,7 @@ pub(crate) struct CheckFile {
     /// behind `start`, or behind the length of a `prefixed` frame where that follows `start` at once.
     #[serde(default)]
     pub(crate) from: From,
-    /// Where the part it covers ends.
+    /// Where the part it covers ends. What is covered is what the frame stands for, before `escape` or `sent_as`.
     #[serde(default)]
     pub(crate) to: To,
     /// Where it stands.
@@ -122,4 +122,6 @@ pub(crate) enum Stands {
     BeforeEnd,
     /// Behind the end bytes.
     BehindEnd,
+    /// Before the end of each line of a `block`, over that line alone; `from` counts from its first byte.
+    EachLine,
 }

@@ -38,7 +38,7 @@ pub(crate) struct FieldFile {
 
     /// How many characters it has, sign, point and padding included.
     pub(crate) width: Option<At<Width>>,
-    /// What fills it up to its width: `" "`, `"0"` or another character.
+    /// What fills it up to its width: `" "`, `"0"` or another character; `"\u0000"` for a text among bytes.
     pub(crate) pad: Option<At<String>>,
     /// On which side the value stands in a padded field: numbers right, texts left unless given.
     pub(crate) align: Option<At<Align>>,

@@ -29,6 +29,8 @@ pub(crate) struct FrameFile {
     pub(crate) length: Option<At<LengthFile>>,
     /// `delimited`: how bytes that would look like start or end are hidden inside a frame.
     pub(crate) escape: Option<At<EscapeFile>>,
+    /// `line`, `delimited`: how the bytes between start and end are sent. Checks and fields see what they stand for.
+    pub(crate) sent_as: Option<At<SentAs>>,
     /// `block`: how the opening line begins.
     pub(crate) open: Option<At<Octets>>,
     /// `block`: the closing line, whole; checks stand behind it.
@@ -65,6 +67,18 @@ pub(crate) enum FrameKind {
     Silence,
     /// Several lines from an opening to a closing line; other lines are frames of their own.
     Block,
+}
+
+/// How the bytes between start and end are sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum SentAs {
+    /// Each as itself, as it is unless given.
+    Bytes,
+    /// Each as two hexadecimal digits with capital letters.
+    Hex,
+    /// Each as two hexadecimal digits with small letters.
+    HexLower,
 }
 
 /// What is said of bytes between frames.

@@ -14,7 +14,6 @@ pub(super) fn unit(file: &FieldFile, faults: &mut Faults) -> FieldUnit {
     let Some(unit) = &file.unit else {
         return FieldUnit::None;
     };
-    let lengths = Unit::ALL.map(Unit::symbol);
     match means {
         Some(Means::Temperature) => match unit.as_str() {
             "C" => FieldUnit::None,
@@ -37,7 +36,7 @@ pub(super) fn unit(file: &FieldFile, faults: &mut Faults) -> FieldUnit {
             match Unit::ALL.into_iter().find(|known| known.symbol() == unit.value) {
                 Some(unit) => FieldUnit::Length(unit),
                 None => {
-                    faults.unknown(&unit.span, "unit", unit, &lengths);
+                    unknown_length(unit, faults);
                     FieldUnit::None
                 }
             }
@@ -47,6 +46,23 @@ pub(super) fn unit(file: &FieldFile, faults: &mut Faults) -> FieldUnit {
             FieldUnit::None
         }
     }
+}
+
+/// A unit that differs by a letter is another unit, so none is proposed by its letters.
+fn unknown_length(unit: &At<String>, faults: &mut Faults) {
+    let message =
+        format!("unknown unit {:?} found, one of {} was wanted", unit.value, Unit::ALL.map(Unit::symbol).join(", "));
+    let lower = unit.to_lowercase();
+    let advice = match &*lower {
+        "millimetre" | "millimetres" | "millimeter" | "millimeters" => "millimetres are \"mm\"",
+        "cm" | "dm" => "whole centimetres are `unit = \"m\"` with `implied = 2`, decimetres with `implied = 1`",
+        _ if lower == "m" || lower.starts_with("met") => "metres are \"m\"",
+        _ if ["f", "us", "sf", "sv", "su"].iter().any(|begin| lower.starts_with(begin)) => {
+            "international feet are \"ft\", US survey feet \"sft\": the manual says which, the number does not"
+        }
+        _ => return faults.add(&unit.span, message),
+    };
+    faults.advise(&unit.span, message, advice);
 }
 
 pub(super) fn range(file: &FieldFile, faults: &mut Faults) -> Option<[crate::units::Decimal; 2]> {

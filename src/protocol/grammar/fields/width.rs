@@ -47,8 +47,15 @@ pub(super) fn filling(file: &FieldFile, place: Place, width: Span, faults: &mut 
     let byte = match &file.pad {
         Some(pad) => match pad.as_bytes() {
             [byte @ b' '..=b'~'] => *byte,
+            // No text of bytes holds it.
+            [0] if text && place.layout == LayoutKind::Binary => 0,
             _ => {
-                faults.add(&pad.span, format!("{:?} found, one printable character was wanted", pad.value));
+                let found = &pad.value;
+                faults.advise(
+                    &pad.span,
+                    format!("{found:?} found, one printable character was wanted"),
+                    "in a binary record a text may also be filled up with zero bytes: `pad = \"\\u0000\"`",
+                );
                 return None;
             }
         },
