@@ -13,7 +13,7 @@ use closerun::book::reading::{Heard, PointName, Reading, Role};
 use closerun::book::sequence::Sequence;
 use closerun::book::settings::{Booking, Corrections, Instrument, KnownPoint, Settings, Staffs};
 use closerun::book::{Book, Input, decide, judge};
-use closerun::report::document::full::{RecordView, ReportOptions, ShareOut, report};
+use closerun::report::document::full::{RecordView, ReportOptions, report};
 use closerun::report::document::{BookOptions, document};
 use closerun::report::pdf::{self, Paper};
 use closerun::report::text::{self, Layout};
@@ -49,7 +49,6 @@ fn main() -> ExitCode {
     step("baseline: the field book as text", took, false);
     let options = ReportOptions {
         book: BookOptions::of(&book),
-        share_out: ShareOut::AsWeighted,
         run: None,
         record: RecordView { events: events.len() as u64, digest: "0".repeat(64), damage: None },
     };

@@ -16,4 +16,5 @@ pub mod protocol;
 pub mod report;
 pub mod simulate;
 pub mod store;
+pub mod table;
 pub mod units;

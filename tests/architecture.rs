@@ -11,9 +11,10 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("nearest", &[]),
     ("excerpt", &[]),
     ("formula", &[]),
+    ("table", &[]),
     ("book", &["units", "nearest"]),
-    ("adjust", &["book", "units", "nearest", "formula"]),
-    ("field", &["book", "units", "formula"]),
+    ("adjust", &["book", "units", "nearest", "formula", "table"]),
+    ("field", &["book", "units", "formula", "table"]),
     ("protocol", &["book", "units", "nearest", "excerpt"]),
     ("report", &["adjust", "field", "book", "units"]),
     ("link", &[]),
@@ -35,7 +36,8 @@ const MAY_NAME: &[(&str, &[&str])] = &[
 ];
 
 /// Modules without clock, thread, file, socket, environment, logging or async.
-const PURE: &[&str] = &["units", "nearest", "excerpt", "formula", "book", "adjust", "field", "protocol", "report"];
+const PURE: &[&str] =
+    &["units", "nearest", "excerpt", "formula", "table", "book", "adjust", "field", "protocol", "report"];
 
 /// What a pure module never names.
 const IMPURE: &[&str] = &[
@@ -76,7 +78,7 @@ const BOUNDARY: &[(&str, &[&str])] = &[
     ("jiff", &["book/moment", "protocol/meaning"]),
     ("faer", &["adjust"]),
     ("statrs", &["adjust", "field/quantiles"]),
-    ("csv", &["adjust", "field", "report"]),
+    ("csv", &["table", "adjust", "field", "report"]),
     ("axum", &["page"]),
     ("hyper", &["page"]),
     ("hyper_util", &["page"]),

@@ -3,16 +3,14 @@
 //! Runs are cut and summed as [`super::levelled`] does it, so that a job gives the same lines here and in its report. Only
 //! named intermediate sights are taken: a number says nothing beside other jobs.
 //!
-//! A rise that was observed otherwise than by a run, up a tape or across a gap, is a section of its own with the deviation
-//! that its own readings gave it, whatever rule weighs the runs.
+//! A rise up a tape or across a gap keeps the deviation that its own readings gave it, whatever rule weighs the runs.
 //!
 //! Turning points and unnamed starts belong to their job: beside other jobs their names carry the job's.
 
 use super::given::{Given, Hold, KnownMark, Section};
-use super::levelled;
+use super::levelled::{self, Origin};
 use super::weights::{Growth, WeightRule};
 use crate::book::Book;
-use crate::book::closure::setup_sd_mm;
 use crate::book::reading::PointName;
 use crate::book::run::{Run, Setup, Side};
 use crate::units::Length;
@@ -37,34 +35,40 @@ pub struct Source<'a> {
     pub book: &'a Book,
 }
 
+/// What some jobs come to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Observed {
+    /// The network.
+    pub given: Given,
+    /// Where each of its sections comes from, in their order: the place of its job, and what it was there.
+    pub origins: Vec<(usize, Origin)>,
+}
+
 /// The network that some jobs come to. Elevations that were made up hold it only if there are no others.
-pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> Given {
-    let mut given = Given::default();
+pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> Observed {
+    let mut all = Observed::default();
     let assumed_only = jobs.iter().flat_map(|job| job.book.known().values()).all(|known| known.assumed);
-    for job in jobs {
+    for (at, job) in jobs.iter().enumerate() {
         let names = Names { job: (jobs.len() > 1).then_some(job.name) };
         let known = job.book.known().values().filter(|known| !known.assumed || assumed_only);
-        given.known.extend(known.map(|known| KnownMark {
+        all.given.known.extend(known.map(|known| KnownMark {
             mark: known.name.clone(),
             elevation: known.elevation.value(),
             hold: Hold::Fixed,
         }));
-        let settings = job.book.settings();
-        let setup_mm = setup_sd_mm(settings.instrument.reading_sd, settings.sequence.wanted());
         let found = levelled::found(job.book, detail, |side| is_named(job.book, side));
-        given.sections.extend(found.sections.into_iter().map(|section| Section {
-            from: names.of(&section.from),
-            to: names.of(&section.to),
-            deviation: stated(&section, setup_mm).filter(|_| deviations == Deviations::Stated),
-            ..section
-        }));
-        given.sections.extend(job.book.activities().rises().filter_map(|observed| {
-            let (from, to) = observed.activity.task.ends()?;
-            let section = Section::new(names.of(from), names.of(to), observed.rise);
-            Some(Section { deviation: Some(observed.sd), ..section })
-        }));
+        for (section, origin) in found.sections.into_iter().zip(found.origins) {
+            let own = deviations == Deviations::Stated || matches!(origin, Origin::Rise { .. });
+            all.given.sections.push(Section {
+                from: names.of(&section.from),
+                to: names.of(&section.to),
+                deviation: section.deviation.filter(|_| own),
+                ..section
+            });
+            all.origins.push((at, origin));
+        }
     }
-    given
+    all
 }
 
 /// The rule of weights that the instruments of these jobs let expect: from the standard deviation of a setup, and by length
@@ -74,8 +78,7 @@ pub fn observed(jobs: &[Source<'_>], detail: Detail, deviations: Deviations) -> 
 pub fn instrument_rule(jobs: &[Source<'_>], growth: Growth) -> Option<WeightRule> {
     let (mut variance, mut count, mut length) = (0.0, 0.0, Length::ZERO);
     for job in jobs {
-        let settings = job.book.settings();
-        let setup_mm = setup_sd_mm(settings.instrument.reading_sd, settings.sequence.wanted());
+        let setup_mm = job.book.settings().setup_sd_mm();
         let setups: u32 = job.book.runs().iter().filter_map(|run| run.setups.last()).map(Setup::setups).sum();
         variance += setup_mm * setup_mm * f64::from(setups);
         count += f64::from(setups);
@@ -92,11 +95,6 @@ pub fn instrument_rule(jobs: &[Source<'_>], growth: Growth) -> Option<WeightRule
             Growth::Length => WeightRule::Length { mm_per_sqrt_km: mm },
         }
     })
-}
-
-/// The deviation that the setups of a section let expect.
-fn stated(section: &Section<PointName>, setup_mm: f64) -> Option<Length> {
-    Length::from_f64_m(setup_mm / 1000.0 * f64::from(section.setups?).sqrt())
 }
 
 /// What a job's points are called beside those of other jobs.
@@ -189,7 +187,7 @@ mod tests {
             let rise = section.rise.show_signed(Unit::Metre, 3);
             format!("{} {} {rise} {length} {}", section.from, section.to, section.setups.unwrap())
         };
-        observed(jobs, detail, Deviations::LeftOut).sections.iter().map(section).collect()
+        observed(jobs, detail, Deviations::LeftOut).given.sections.iter().map(section).collect()
     }
 
     const LOOP: [&str; 6] = ["1.500", "1.000", "1.400", "1.100 B", "1.000", "1.801 A"];
@@ -246,7 +244,7 @@ mod tests {
         // 25 setups of 20 m sights to the kilometre.
         let Some(WeightRule::Length { mm_per_sqrt_km }) = instrument_rule(&job, Growth::Length) else { panic!() };
         assert!((mm_per_sqrt_km - 0.3 * 50f64.sqrt()).abs() < 1e-12);
-        let stated = observed(&job, Detail::Marks, Deviations::Stated).sections[0].deviation.unwrap();
+        let stated = observed(&job, Detail::Marks, Deviations::Stated).given.sections[0].deviation.unwrap();
         assert!((stated.to_f64_mm() - 0.6).abs() < 1e-6, "two setups: {stated:?}");
     }
 }

@@ -332,7 +332,7 @@ pub(super) struct BookShape {
     /// How the book is written; as the job was set, if absent
     #[arg(long, value_enum)]
     pub(super) form: Option<BookForm>,
-    /// How a misclosure is shared out; if absent, by length, and in a report as its lines are weighted
+    /// How a misclosure is shared out; by setups, as lines are weighted, if absent
     #[arg(long, value_enum)]
     pub(super) share_out: Option<ShareOut>,
     /// Show feet

@@ -89,4 +89,28 @@ mod tests {
         let columns = |line: &str| line.chars().filter(|c| !c.is_ascii() || *c == ' ').count();
         assert!(code.lines().all(|line| (20..=80).contains(&columns(line))));
     }
+
+    /// The terminal as a picture, half a letter a dot high, in white (255) and black.
+    fn picture(code: &str) -> Vec<Vec<u8>> {
+        let halves = |line: &str| {
+            let letters = line.strip_prefix("\x1b[97;40m").unwrap().strip_suffix("\x1b[0m").unwrap();
+            let row = |white: [char; 2]| letters.chars().map(|c| if white.contains(&c) { 255 } else { 0 }).collect();
+            [row(['\u{2588}', '\u{2580}']), row(['\u{2588}', '\u{2584}'])]
+        };
+        code.lines().flat_map(halves).collect()
+    }
+
+    #[test]
+    fn what_a_telephone_reads_from_the_terminal_is_the_address_with_its_code() {
+        /// Dots of a picture in a module.
+        const SCALE: usize = 4;
+        for url in ["http://192.168.1.20:8790/#pair=440917", "http://[fe80::1234:5678:9abc:def0]:65535/#pair=000000"] {
+            let dots = picture(&drawn(url));
+            let (width, height) = (dots[0].len() * SCALE, dots.len() * SCALE);
+            let grey = |x: usize, y: usize| dots[y / SCALE][x / SCALE];
+            let mut seen = rqrr::PreparedImage::prepare_from_greyscale(width, height, grey);
+            let read: Vec<String> = seen.detect_grids().iter().map(|grid| grid.decode().unwrap().1).collect();
+            assert_eq!(read, [url]);
+        }
+    }
 }

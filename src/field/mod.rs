@@ -14,6 +14,7 @@ pub mod keyed;
 pub mod marks;
 mod quantiles;
 pub mod reciprocal;
+pub mod rises;
 pub mod set_out;
 pub mod tape;
 pub mod targets;

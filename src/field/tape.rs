@@ -151,7 +151,9 @@ pub struct Transfer {
     pub height: Length,
     /// Rise from the lower mark to the upper.
     pub rise: Length,
-    /// Its standard deviation.
+    /// Standard deviation of what the four readings come to, m.
+    pub readings_sd_m: f64,
+    /// Standard deviation of the rise.
     pub sd: Length,
 }
 
@@ -173,12 +175,13 @@ pub fn transfer(observed: &Observed, tape: &TapeSettings, reading_sd: Length) ->
     let parts = corrections(depths, tape, conditions);
     let added: f64 = parts.iter().map(|part| part.added_m).sum();
     let height = taped + Length::from_f64_m(added).ok_or(NotATransfer::TooLarge)?;
-    let readings = 2.0 * reading_sd.to_f64_m().powi(2) + 2.0 * tape.reading_sd.to_f64_m().powi(2);
-    let variance: f64 = parts.iter().map(|part| part.sd_m.powi(2)).sum::<f64>() + readings;
+    let readings_sd_m = (2.0 * reading_sd.to_f64_m().powi(2) + 2.0 * tape.reading_sd.to_f64_m().powi(2)).sqrt();
+    let variance = parts.iter().map(|part| part.sd_m.powi(2)).sum::<f64>() + readings_sd_m.powi(2);
     Ok(Transfer {
         taped,
         height,
         rise: observed.staff_below + height - observed.staff_above,
+        readings_sd_m,
         sd: Length::from_f64_m(variance.sqrt()).ok_or(NotATransfer::TooLarge)?,
         parts,
     })

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::guide::second_agrees;
+use super::rises::{self, Standing};
 use super::set_out::Stands;
 use super::targets::{Corrections, targets};
 use crate::book::Book;
@@ -55,7 +55,7 @@ pub fn today(book: &Book, now: Moment, corrections: &Corrections) -> Vec<Item> {
     let mut put = |group, text: String| items.push(Item { group, text });
     instrument(book, now, &mut put);
     marks(book, &mut put);
-    rises(book, &mut put);
+    carried(book, &mut put);
     runs(book, &mut put);
     set(book, corrections, &mut put);
     if let Some(activity) = book.activities().under_way() {
@@ -132,17 +132,12 @@ fn marks(book: &Book, put: Put<'_>) {
     }
 }
 
-fn rises(book: &Book, put: Put<'_>) {
+fn carried(book: &Book, put: Put<'_>) {
     let all: Vec<_> = book.activities().rises().collect();
     for (at, rise) in all.iter().enumerate() {
-        let what = rise.activity.task.title();
-        let others = all[..at].iter().chain(&all[at + 1..]);
-        let compared: Vec<bool> = others.filter_map(|other| second_agrees(rise, other)).collect();
-        match (compared.iter().any(|agrees| *agrees), compared.is_empty()) {
-            (true, _) => put(Group::Checked, format!("{what} agrees with a second one")),
-            (false, true) => put(Group::Due, format!("{what} is single, unchecked: a second one is wanted")),
-            (false, false) => put(Group::Due, format!("{what} agrees with no other: once more")),
-        }
+        let standing = rises::standing(&all, at);
+        let group = if standing == Standing::Agrees { Group::Checked } else { Group::Due };
+        put(group, format!("{} {}", rise.activity.task.title(), standing.words()));
     }
 }
 

@@ -326,12 +326,12 @@ async fn plot(Which(shown): Which, Path(PlotName { plot: name }): Path<PlotName>
             None => book.runs().last(),
         };
         let draw = match name.as_str() {
-            "misclosure.svg" => plot::misclosure_of,
-            "profile.svg" => plot::profile_of,
-            "balance.svg" => plot::balance_of,
+            "misclosure.svg" => plot::misclosure,
+            "profile.svg" => plot::profile,
+            "balance.svg" => plot::balance,
             _ => return None,
         };
-        Some(run.and_then(|run| draw(book, run, width)))
+        Some(run.and_then(|run| draw(book, run, book.settings().unit, width)))
     });
     match drawn {
         Some(Some(plot)) => {

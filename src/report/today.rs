@@ -26,7 +26,7 @@ pub struct Today {
 /// The list of a job.
 pub fn list(book: &Book, job: &str, now: Moment) -> Today {
     let items =
-        if book.is_open() { today(book, now, &closed_corrections(book, Distribution::ByLength)) } else { Vec::new() };
+        if book.is_open() { today(book, now, &closed_corrections(book, Distribution::USUAL)) } else { Vec::new() };
     Today { schema: 1, job: job.to_owned(), at: now.to_string(), simulated: book.simulated(), items }
 }
 

@@ -204,8 +204,11 @@ fn a_job_as_a_plain_network_comes_to_the_same() {
     let folder = folder();
     let setups = [("1.5000", "1.0000", "C-1"), ("1.4000", "1.0000", "BM-2"), ("0.9000", "1.8013", "BM-1")];
     job(&folder, "a.job", &[("BM-1", "10.0000"), ("BM-2", "10.9000")], "BM-1", &setups);
-    let of_job = json(&folder, "adjust a.job --network a.csv");
+    let mut of_job = json(&folder, "adjust a.job --network a.csv");
     let of_csv = json(&folder, "adjust a.csv");
+    let came: Vec<Value> =
+        of_job["sections"].as_array_mut().unwrap().iter_mut().map(|section| section["came"].take()).collect();
+    assert_eq!(came, ["run 1, setup 1", "run 1, setup 2", "run 1, setup 3"], "a plain network does not say");
     for key in ["marks", "sections", "free", "held", "doubts"] {
         assert_eq!(of_job[key], of_csv[key], "{key}");
     }

@@ -11,7 +11,7 @@ use closerun::units::Unit;
 use crate::at_desk::Person;
 use crate::harness::crew::{name, settings};
 
-fn made(person: &Person, wanted: &Wanted) -> Cards {
+pub(crate) fn made(person: &Person, wanted: &Wanted) -> Cards {
     cards(person.book(), "core.job", wanted, |event| format!("{event:016x}")).unwrap()
 }
 
@@ -23,12 +23,12 @@ fn card(person: &Person) -> Card {
 
 /// How well the only target is known.
 fn deviation_mm(person: &Person) -> f64 {
-    let corrections = closed_corrections(person.book(), Distribution::ByLength);
+    let corrections = closed_corrections(person.book(), Distribution::USUAL);
     targets(person.book(), &corrections)[0].deviation.as_ref().unwrap().sd.to_f64_mm()
 }
 
 /// A target set from the first of two setups of a loop, 0.001 ft low.
-fn set() -> Person {
+pub(crate) fn set() -> Person {
     let mut person = Person::with(Settings { unit: Unit::Foot, known: Vec::new(), ..settings() });
     person.say("know BM-1=100.000");
     person.say("target C-5 100.000 offset 5.000 within 0.003 means finished_floor");

@@ -333,7 +333,7 @@ fn a_tape_carries_a_height_up_and_a_second_transfer_is_wanted() {
     assert!(person.say("today").contains("tape transfer from L1 to L7 agrees with a second one"));
     // Both are observed differences of a network, each with its own deviation.
     let job = [Source { name: "core", book: person.book() }];
-    let network = observed(&job, Detail::Marks, Deviations::LeftOut);
+    let network = observed(&job, Detail::Marks, Deviations::LeftOut).given;
     let told: Vec<_> = network.sections.iter().map(|section| format!("{} {}", section.from, section.to)).collect();
     assert_eq!(told, ["L1 L7", "L1 L7"]);
     let rises: Vec<_> = person.book().activities().rises().map(|rise| (rise.rise, Some(rise.sd))).collect();

@@ -6,5 +6,6 @@ mod harness;
 
 mod at_desk;
 mod cards;
+mod codes;
 mod guided;
 mod published;

@@ -378,20 +378,33 @@ async fn a_reading_is_keyed_in_and_checked_as_it_is_typed() {
     }
     page.click("#keypad-book").await;
     let remarks = "document.querySelector('tr[data-number=\"2\"] .remarks')?.textContent";
-    page.until("the wires stay", &format!("{remarks}?.includes('three wires 1.652, 1.501, 1.350')")).await;
+    page.until("the wires stay", &format!("{remarks}?.includes('three wires 1.652, 1.501, 1.350 m')")).await;
     assert!(page.text("tr[data-number=\"2\"] .remarks").await.contains("keyed in"));
 
-    // Three wires. By hand: (1.652 + 1.501 + 1.350) / 3 = 1.501, (1.652 - 1.350) * 100 = 30.2.
+    // In the record it is the command of the terminal. By hand: (1.652 + 1.501 + 1.350) / 3 = 1.501, 0.302 x 100 = 30.2.
+    let row = |cell: &str| format!("document.querySelector('tr[data-number=\"2\"] {cell}')?.textContent");
+    page.until("their mean", &format!("{}?.includes('1.5010')", row(""))).await;
+    page.until("the sight from the interval", &format!("{}?.includes('30.20')", row(""))).await;
     let three = page
         .script(
             "const { check } = await import('/keypad.js'); return [\
-             check('three', { upper: '1.652', middle: '1.501', lower: '1.350' }, 'm', '4.00').words,\
-             check('three', { upper: '1.652', middle: '1.510', lower: '1.350' }, 'm', '4.00').wrong]",
+             check('three', { upper: '1.652', middle: '1.501', lower: '1.350' }, 'm', '4.00'),\
+             check('three', { upper: '1.350', middle: '1.501', lower: '1.652' }, 'm', '4.00').text,\
+             check('three', { upper: '4.31', middle: '4.16', lower: '4.02' }, 'ft', '13.00').text,\
+             check('three', { upper: '1.652', middle: '1.510', lower: '1.350' }, 'm', '4.00').wrong,\
+             check('three', { upper: '1.652', middle: '1.701', lower: '1.350' }, 'm', '4.00').wrong]",
         )
         .await;
     assert_eq!(
         three,
-        serde_json::json!([["1.50100", "30.2000"], "the halves differ by -0.0180 m: read the three wires again"])
+        serde_json::json!([
+            { "words": ["wires", "1.652", "1.501", "1.350"], "text": "three wires: mean 1.5010 m, sight 30.200 m" },
+            "three wires: mean 1.5010 m, sight 30.200 m",
+            // 12.49 / 3 = 4.1633; rounding alone makes 0.02 ft of readings to 0.01.
+            "three wires: mean 4.163 ft, sight 29.00 ft",
+            "the half intervals differ by 0.0180 m (limit 0.0030 m): read the wires again",
+            "the wires 1.652, 1.701, 1.350 are out of order: the middle one lies between the others",
+        ])
     );
 }
 

@@ -1,8 +1,9 @@
 //! What the whole report says: elevations against sums by hand, standings, what was left out, changes with their reasons.
 
-use closerun::adjust::levelled::{levelled, weighting};
+use closerun::adjust::levelled::{Origin, levelled};
 use closerun::adjust::observed::{Detail, Deviations, Source, observed};
-use closerun::adjust::weights::WeightRule;
+use closerun::adjust::significance::{Levels, Sigma};
+use closerun::adjust::{Effects, Network, Options, WeightRule, adjust};
 use closerun::book::classes::{self, Class};
 use closerun::book::event::{Command, Target};
 use closerun::book::settings::{KnownPoint, Settings};
@@ -11,7 +12,7 @@ use closerun::report::document::Distribution;
 use closerun::report::document::full::tree::{ChangeKind, JobStanding, MarkKind, ResultRow};
 use closerun::report::document::full::{Report, ReportOptions};
 use closerun::report::document::tree::Reached;
-use closerun::units::Length;
+use closerun::units::{Length, Unit};
 
 use crate::harness::crew::{Crew, known, metres, name, settings};
 use crate::samples::{Job, day, long, side};
@@ -36,7 +37,7 @@ fn end(crew: &mut Crew) {
     crew.say(Command::EndRun { reading: None });
 }
 
-/// A class of the job's own with one rate for misclosures.
+/// A class of the job's own with no constant for misclosures but these.
 fn class(change: impl FnOnce(&mut Class)) -> Settings {
     let mut settings = settings();
     let class = &mut settings.class;
@@ -45,66 +46,65 @@ fn class(change: impl FnOnce(&mut Class)) -> Settings {
     settings
 }
 
-/// Out to A over 80 m, back over 20 m, 1.0 mm too high in all.
+/// Out to A in three setups of 80 m each, back in one of 20 m, 1.2 mm too high in all.
 fn out_and_back(settings: Settings) -> Crew {
     let mut crew = Crew::new(settings);
-    setup_to(&mut crew, "A", ("1.5000", "40.00"), ("1.2000", "40.00"));
+    crew.shoot([("1.5000", "40.00"), ("1.4000", "40.00"), ("1.5000", "40.00"), ("1.4000", "40.00")]);
+    setup_to(&mut crew, "A", ("1.5000", "40.00"), ("1.4000", "40.00"));
     end(&mut crew);
-    setup_to(&mut crew, "BM-1", ("1.2010", "10.00"), ("1.5000", "10.00"));
+    setup_to(&mut crew, "BM-1", ("1.2012", "10.00"), ("1.5000", "10.00"));
     crew
 }
 
 #[test]
 fn two_lines_to_a_mark_give_it_what_a_sum_by_hand_gives() {
-    let building = classes::find("building").unwrap();
-    let job = out_and_back(class(|class| class.loop_mm_per_sqrt_km = building.loop_mm_per_sqrt_km));
-    let report = report(job);
-    assert_eq!(report.answer.standing, JobStanding::Closes, "1.0 mm of 12 sqrt(0.1) = 3.8 mm");
+    let report = report(out_and_back(settings()));
+    assert_eq!(report.answer.standing, JobStanding::Closes, "1.2 mm of 12 sqrt(0.26) = 6.1 mm");
     let a = mark(&report, "A");
-    // By hand: misclosure 1.0 mm, 80 of 100 m: -0.8 mm on 50.3000.
-    assert_eq!((a.elevation.shown.as_str(), a.kind), ("50.2992", MarkKind::Carried));
-    // Half of 12 mm is 6 mm per root km: 6 sqrt(0.08) and 6 sqrt(0.02) mm, combined 6 sqrt(0.016) = 0.759 mm.
-    assert_eq!(a.deviation.as_ref().unwrap().shown, "0.76");
-    assert_eq!(a.interval.as_ref().unwrap().shown, "1.49", "1.96 times as much");
+    // By hand: misclosure 1.2 mm, three of four setups: -0.9 mm on 50.3000.
+    assert_eq!((a.elevation.shown.as_str(), a.kind), ("50.2991", MarkKind::Carried));
+    // A reading is good to 0.3 mm, a setup to 0.424 mm: 0.424 sqrt 3 and 0.424, combined 0.424 sqrt(3/4) = 0.367 mm.
+    assert_eq!(a.deviation.as_ref().unwrap().shown, "0.37");
+    assert_eq!(a.interval.as_ref().unwrap().shown, "0.72", "1.96 times as much");
     assert_eq!((a.observed.as_ref().unwrap().shown.as_str(), &a.runs[..]), ("50.3000", &[1, 2][..]));
     assert_eq!(a.remarks, [""; 0]);
     let figures = report.adjustment.figures.as_ref().unwrap();
     assert_eq!((figures.observations, figures.unknowns, figures.degrees_of_freedom), (2, 1, 1));
-    // v'Pv = 1.0^2 / (36 * 0.1) = 0.2778, whose root is s0.
-    assert!((figures.global.as_ref().unwrap().statistic - 1.0 / 3.6).abs() < 1e-8, "{figures:?}");
-    assert!((figures.s0.unwrap() - (1.0f64 / 3.6).sqrt()).abs() < 1e-8);
+    // v'Pv = 1.2^2 / (4 * 0.18) = 2, whose root is s0.
+    assert!((figures.global.as_ref().unwrap().statistic - 2.0).abs() < 1e-6, "{figures:?}");
+    assert!((figures.s0.unwrap() - 2f64.sqrt()).abs() < 1e-6);
     let [out, back] = &figures.lines[..] else { panic!("{:?}", figures.lines) };
-    assert_eq!((out.residual.shown.as_str(), back.residual.shown.as_str()), ("-0.8", "-0.2"));
-    assert!((out.redundancy - 0.8).abs() < 1e-9 && (back.redundancy - 0.2).abs() < 1e-9);
-    assert!(
-        report.adjustment.weights.starts_with("6.00 mm per root km, half of what is allowed; allowed: 12 mm per root")
-    );
+    assert_eq!((out.residual.shown.as_str(), back.residual.shown.as_str()), ("-0.9", "-0.3"));
+    assert!((out.redundancy - 0.75).abs() < 1e-6 && (back.redundancy - 0.25).abs() < 1e-6);
+    assert!(report.adjustment.weights.starts_with("0.42 mm per root setup, as one reading is said to be good"));
     // The way by hand in the field book comes to the same.
     let section = &report.book.runs[1].sections[0];
-    assert_eq!(report.book.shown.distribution, Distribution::ByLength);
-    assert_eq!(section.points[1].adjusted, a.elevation);
-}
-
-#[test]
-fn a_class_by_setups_weights_and_shares_out_by_setups() {
-    let building = classes::find("building").unwrap();
-    let report = report(out_and_back(class(|class| class.mm_per_sqrt_setup = building.mm_per_sqrt_setup)));
-    let a = mark(&report, "A");
-    assert_eq!(a.elevation.shown, "50.2995", "each setup takes half");
-    // Half of 1 mm a setup: 0.5 / sqrt 2.
-    assert_eq!(a.deviation.as_ref().unwrap().shown, "0.35");
     assert_eq!(report.book.shown.distribution, Distribution::BySetups);
-    assert_eq!(report.book.runs[1].sections[0].points[1].adjusted, a.elevation);
-    assert!(report.adjustment.weights.starts_with("0.50 mm per root setup, half of what is allowed"));
+    let by_hand = section.points.iter().find(|point| point.point == "A").unwrap();
+    assert_eq!(by_hand.adjusted, a.elevation);
 }
 
 #[test]
-fn without_a_constant_the_noise_of_the_readings_is_left() {
-    let report = report(out_and_back(class(|_| {})));
-    assert_eq!(report.answer.standing, JobStanding::NotJudged);
-    // One reading is good to 0.3 mm, a rise of two to 0.42 mm; two of them meet at A.
-    assert_eq!(report.adjustment.weights, "0.42 mm per root setup, as one reading is said to be good");
-    assert_eq!(mark(&report, "A").deviation.as_ref().unwrap().shown, "0.30");
+fn what_a_class_allows_judges_and_weighs_nothing() {
+    let building = classes::find("building").unwrap();
+    let same = |report: &Report| {
+        let a = mark(report, "A");
+        (a.elevation.clone(), a.deviation.clone(), report.adjustment.weights.clone())
+    };
+    let usual = report(out_and_back(settings()));
+    for (settings, standing) in [
+        (class(|class| class.loop_mm_per_sqrt_km = building.loop_mm_per_sqrt_km), JobStanding::Closes),
+        (class(|class| class.mm_per_sqrt_setup = building.mm_per_sqrt_setup), JobStanding::Closes),
+        (class(|_| {}), JobStanding::NotJudged),
+    ] {
+        let report = report(out_and_back(settings));
+        assert_eq!((report.answer.standing, same(&report)), (standing, same(&usual)));
+    }
+    let mut better = settings();
+    better.instrument.reading_sd = metres("0.0001");
+    let better = report(out_and_back(better));
+    // A third of 0.367 mm.
+    assert_eq!(mark(&better, "A").deviation.as_ref().unwrap().shown, "0.12");
 }
 
 #[test]
@@ -114,15 +114,10 @@ fn a_loop_without_a_named_mark_is_cut_at_its_middle() {
     // The side marks hang at TP5; the middle of what is left is cut nowhere else.
     let line = |at: usize| {
         let section = &found.given.sections[at];
-        (
-            section.from.as_str(),
-            section.to.as_str(),
-            section.setups.unwrap(),
-            found.origins[at].first,
-            found.origins[at].last,
-        )
+        (section.from.as_str(), section.to.as_str(), section.setups.unwrap(), found.origins[at])
     };
-    assert_eq!((line(0), line(1)), (("BM-1", "TP5", 5, 1, 5), ("TP5", "BM-1", 3, 6, 8)));
+    let of = |first, last| Origin::Line { run: 1, first, last };
+    assert_eq!((line(0), line(1)), (("BM-1", "TP5", 5, of(1, 5)), ("TP5", "BM-1", 3, of(6, 8))));
     let mut bare = Crew::new(settings());
     bare.shoot([("1.5000", "20.00"), ("1.2000", "20.00"), ("1.2000", "20.00")]);
     bare.say(Command::Point { reading: Target::Next, point: name("BM-1") });
@@ -257,22 +252,60 @@ fn the_table_of_marks_says_what_the_report_says() {
 }
 
 #[test]
-fn a_job_gives_the_same_lines_to_its_report_and_to_an_adjustment_with_others() {
+fn a_job_gives_the_same_lines_elevations_and_deviations_to_its_report_and_to_an_adjustment_with_others() {
     for job in [day(), long(12), Job::of(out_and_back(settings()))] {
         let (own, beside) = (levelled(&job.book).given, [Source { name: "core-3", book: &job.book }]);
-        let all = observed(&beside, Detail::Marks, Deviations::LeftOut);
+        let all = observed(&beside, Detail::Marks, Deviations::Stated).given;
         assert!(own.sections.len() > 1);
         for section in &own.sections {
             assert!(all.sections.contains(section), "{section:?} in {:?}", all.sections);
         }
+        let network = Network::new(all).unwrap();
+        let options = Options {
+            weights: WeightRule::Stated,
+            sigma: Sigma::APriori,
+            levels: Levels::USUAL,
+            effects: Effects::OnEveryMark,
+        };
+        let outcome = adjust(&network, &options).unwrap();
+        let report = job.report(job.report_options());
+        let mut compared = 0;
+        for (name, adjusted) in network.names().iter().zip(&outcome.last().marks) {
+            let Some(row) = report.results.iter().find(|row| row.point == name.as_str()) else { continue };
+            assert_eq!(row.elevation.exact, adjusted.elevation, "{name}");
+            if let Some(deviation) = &row.deviation {
+                assert!((deviation.exact.to_f64_m() - adjusted.deviation_m).abs() < 1e-9, "{name}");
+            }
+            compared += 1;
+        }
+        assert!(compared > 0);
     }
 }
 
 #[test]
-fn the_rule_of_weights_is_the_one_by_which_the_class_allows() {
-    let job = day();
-    let found = levelled(&job.book);
-    // Short sights in a building: 1 mm a setup is less than 12 mm per root km over the same way.
-    let rule = weighting(&job.book, &found).rule;
-    assert!(matches!(rule, WeightRule::Length { mm_per_sqrt_km } if (mm_per_sqrt_km - 6.0).abs() < 1e-3), "{rule:?}");
+fn drawings_follow_the_unit_that_is_asked_for() {
+    let job = Job::of(out_and_back(settings()));
+    for (unit, axes, stands) in [
+        (Unit::Metre, ["elevation, m", "misclosure, mm", "back less fore sight length, m"], "A stands at 50.3000 m"),
+        // 50.3 / 0.3048 = 165.0262.
+        (
+            Unit::Foot,
+            ["elevation, ft", "misclosure, 0.001 ft", "back less fore sight length, ft"],
+            "A stands at 165.0262 ft",
+        ),
+    ] {
+        let mut options = job.report_options();
+        options.book.unit = Some(unit);
+        let report = job.report(options);
+        for (what, axis) in ["profile", "misclosure", "balance"].into_iter().zip(axes) {
+            let view = report.plots.iter().find(|view| view.name == format!("run-1-{what}")).unwrap();
+            assert!(view.plot.svg.contains(&format!(">{axis}<")), "{axis} in {}", view.plot.svg);
+            assert!(
+                view.words.contains(&format!(" {}", if unit == Unit::Foot { "ft" } else { "m" })),
+                "{}",
+                view.words
+            );
+        }
+        assert!(report.plots[0].words.contains(stands), "{}", report.plots[0].words);
+    }
 }

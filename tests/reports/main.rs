@@ -10,6 +10,7 @@ mod office;
 mod outputs;
 mod paper;
 mod published;
+mod rises;
 mod samples;
 mod schema;
 mod spreadsheet;

@@ -1,27 +1,10 @@
 //! What other programs make of our files: the text of a PDF by poppler, the cells of a spreadsheet by LibreOffice.
-//!
-//! A program that is not installed is said and its test passes by; with `CI=true` it fails instead.
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Command;
 
-/// Whether a program is installed.
-fn has(program: &str) -> bool {
-    let found = Command::new("sh").args(["-c", &format!("command -v {program}")]).output();
-    let found = found.is_ok_and(|output| output.status.success());
-    if !found {
-        assert!(std::env::var("CI").as_deref() != Ok("true"), "{program} is not installed, and CI=true");
-        println!("{program} is not installed: what it would show was not looked at");
-    }
-    found
-}
-
-fn ran(command: &mut Command) -> Output {
-    let output = command.output().unwrap_or_else(|error| panic!("{command:?}: {error}"));
-    assert!(output.status.success(), "{command:?}: {}", String::from_utf8_lossy(&output.stderr));
-    output
-}
+use crate::harness::outside::{has, ran};
 
 /// The pages of a PDF as text, laid out as on paper.
 pub(crate) fn pdf_pages(bytes: &[u8]) -> Option<Vec<String>> {

@@ -5,7 +5,7 @@ use closerun::book::event::{Command, Event, LinkState, Target};
 use closerun::book::reading::{Heard, Reading, Refusal, Role};
 use closerun::book::settings::{Corrections, KnownPoint, StaffExpansion};
 use closerun::book::{Input, settings::Settings};
-use closerun::report::document::full::{RecordView, Report, ReportOptions, ShareOut, report};
+use closerun::report::document::full::{RecordView, Report, ReportOptions, report};
 use closerun::report::document::{BookOptions, FieldBook, document};
 
 use crate::harness::crew::{Crew, known, name, reading, settings};
@@ -41,7 +41,6 @@ impl Job {
     pub(crate) fn report_options(&self) -> ReportOptions {
         ReportOptions {
             book: self.options(),
-            share_out: ShareOut::AsWeighted,
             run: None,
             record: RecordView { events: self.events.len() as u64, digest: "0123456789abcdef".repeat(4), damage: None },
         }

@@ -6,7 +6,7 @@ use closerun::book::reading::Heard;
 use closerun::book::settings::Booking;
 use closerun::book::{Book, Input};
 use closerun::report::document::Distribution;
-use closerun::report::document::full::{Report, ReportOptions, ShareOut};
+use closerun::report::document::full::Report;
 use closerun::report::document::tree::Figure;
 use closerun::report::xlsx;
 use closerun::units::{Measured, Unit};
@@ -68,7 +68,7 @@ fn forms(job: &Job) -> Vec<Report> {
         (Booking::HeightOfInstrument, Unit::Metre, Distribution::ByLength),
         (Booking::RiseAndFall, Unit::Foot, Distribution::BySetups),
     ] {
-        let mut options = ReportOptions { share_out: ShareOut::AsBooked, ..job.report_options() };
+        let mut options = job.report_options();
         (options.book.form, options.book.unit, options.book.distribution) = (form, Some(unit), distribution);
         reports.push(job.report(options));
     }

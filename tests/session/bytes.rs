@@ -178,7 +178,7 @@ async fn what_no_check_protects_says_so_wherever_it_shows() {
         What::Reading(reading) => Some(reading.remarks.clone()),
         _ => None,
     });
-    assert_eq!(remarks, Some(vec!["unprotected"]));
+    assert_eq!(remarks, Some(vec!["unprotected".into()]));
     assert!(done.seen.text.iter().any(|text| text.contains("1.29340") && text.contains("unprotected")));
     assert!(done.book().entries()[0].reading.unprotected, "and the book and whatever is made from it knows");
 

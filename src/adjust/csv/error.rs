@@ -4,6 +4,7 @@ use std::fmt;
 
 use super::{COLUMNS, Column};
 use crate::book::reading::PointNameError;
+use crate::table::{Fault, NotATable};
 use crate::units::LengthError;
 
 /// Where and why a network cannot be read.
@@ -20,30 +21,8 @@ pub struct CsvError {
 /// What is wrong with a row.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Problem {
-    /// Not text in UTF-8.
-    NotText,
-    /// A column that does not exist.
-    UnknownColumn {
-        /// What was found.
-        found: String,
-    },
-    /// A column that is there already.
-    ColumnTwice {
-        /// Which.
-        found: String,
-    },
-    /// A column that is needed and not there.
-    NoColumn {
-        /// Which.
-        wanted: Column,
-    },
-    /// More fields than columns.
-    TooMany {
-        /// How many.
-        found: usize,
-        /// How many columns there are.
-        wanted: usize,
-    },
+    /// Not such a list at all.
+    Table(Fault),
     /// A row that says nothing we know.
     UnknownKind {
         /// What was found.
@@ -64,9 +43,9 @@ pub enum Problem {
     Name(PointNameError),
 }
 
-impl CsvError {
-    pub(super) fn in_header(problem: Problem) -> Self {
-        CsvError { line: 1, column: None, problem }
+impl From<NotATable> for CsvError {
+    fn from(not: NotATable) -> Self {
+        CsvError { line: not.line, column: None, problem: Problem::Table(not.fault) }
     }
 }
 
@@ -82,21 +61,8 @@ impl fmt::Display for CsvError {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let all = COLUMNS.join(",");
         match self {
-            Problem::NotText => write!(f, "the bytes are not UTF-8 text"),
-            Problem::UnknownColumn { found } => {
-                write!(f, "column {found:?} found, the columns are {all}, with commas between")
-            }
-            Problem::ColumnTwice { found } => write!(f, "column {found} found twice, once was wanted"),
-            Problem::NoColumn { wanted } => {
-                write!(f, "no column {} found, the columns are {all}", COLUMNS[*wanted as usize])
-            }
-            Problem::TooMany { found, wanted } => write!(
-                f,
-                "{found} fields found, {wanted} were wanted: put a name with a comma, or a number with one, into double quotes \
-                 or write the number with a decimal point"
-            ),
+            Problem::Table(fault) => fault.fmt(f),
             Problem::UnknownKind { found, plan } => {
                 let extra = if *plan { ", extra" } else { "" };
                 write!(f, "{found:?} found, one of known, rise, aside, same{extra} was wanted")

@@ -1,16 +1,16 @@
 //! Reading a network, row by row, each refusal at its line and column.
 
-use ::csv::{ReaderBuilder, StringRecord};
-
 use super::error::{CsvError, Problem};
 use super::{COLUMNS, Column};
 use crate::adjust::given::{Given, Hold, KnownMark, Section};
 use crate::book::reading::PointName;
 use crate::formula::unguarded;
+use crate::table::{self, table};
 use crate::units::{Length, Unit};
 
 /// The columns that must be there.
-const NEEDED: [Column; 5] = [Column::Kind, Column::From, Column::To, Column::Height, Column::Unit];
+const NEEDED: [usize; 5] =
+    [Column::Kind as usize, Column::From as usize, Column::To as usize, Column::Height as usize, Column::Unit as usize];
 
 /// A network that is to be levelled, and runs that could be added to it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -45,16 +45,9 @@ enum Heights {
 }
 
 fn read_rows(bytes: &[u8], heights: Heights) -> Result<Intended, CsvError> {
-    let mut rows = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes).into_records();
-    let header = match rows.next() {
-        Some(header) => header.map_err(|error| unreadable(&error))?,
-        None => StringRecord::new(),
-    };
-    let places = columns(&header)?;
     let mut read = Intended::default();
-    for record in rows {
-        let record = record.map_err(|error| unreadable(&error))?;
-        let row = Row { line: record.position().map_or(0, ::csv::Position::line), record, places: &places, heights };
+    for row in table(bytes, &COLUMNS, &NEEDED)? {
+        let row = Row { row: row?, heights };
         let given = &mut read.given;
         match row.text(Column::Kind) {
             "known" => given.known.push(row.known()?),
@@ -69,44 +62,23 @@ fn read_rows(bytes: &[u8], heights: Heights) -> Result<Intended, CsvError> {
                 ));
             }
         }
-        row.check_no_more()?;
     }
     Ok(read)
 }
 
-/// Where each column stands in the rows.
-fn columns(header: &StringRecord) -> Result<[Option<usize>; 8], CsvError> {
-    let mut places = [None; 8];
-    for (at, title) in header.iter().enumerate() {
-        let title = title.trim_start_matches('\u{feff}').trim();
-        let known = COLUMNS.iter().position(|column| *column == title);
-        match known.map(|known| &mut places[known]) {
-            Some(place @ None) => *place = Some(at),
-            Some(Some(_)) => return Err(CsvError::in_header(Problem::ColumnTwice { found: title.to_owned() })),
-            None => return Err(CsvError::in_header(Problem::UnknownColumn { found: title.to_owned() })),
-        }
-    }
-    match NEEDED.iter().find(|needed| places[**needed as usize].is_none()) {
-        Some(missing) => Err(CsvError::in_header(Problem::NoColumn { wanted: *missing })),
-        None => Ok(places),
-    }
-}
-
 /// One row that is being read.
-struct Row<'a> {
-    line: u64,
-    record: StringRecord,
-    places: &'a [Option<usize>; 8],
+struct Row {
+    row: table::Row,
     heights: Heights,
 }
 
-impl Row<'_> {
+impl Row {
     fn text(&self, column: Column) -> &str {
-        self.places[column as usize].and_then(|at| self.record.get(at)).map_or("", str::trim)
+        self.row.text(column as usize)
     }
 
     fn wrong(&self, column: Column, problem: Problem) -> CsvError {
-        CsvError { line: self.line, column: Some(column), problem }
+        CsvError { line: self.row.line, column: Some(column), problem }
     }
 
     fn known(&self) -> Result<KnownMark, CsvError> {
@@ -155,20 +127,4 @@ impl Row<'_> {
             }
         }
     }
-
-    /// Refuses fields that no column names: a comma inside an unquoted name would otherwise shift the numbers unseen.
-    fn check_no_more(&self) -> Result<(), CsvError> {
-        let wanted = self.places.iter().flatten().count();
-        let found = self.record.len();
-        if found > wanted {
-            Err(CsvError { line: self.line, column: None, problem: Problem::TooMany { found, wanted } })
-        } else {
-            Ok(())
-        }
-    }
-}
-
-fn unreadable(error: &::csv::Error) -> CsvError {
-    // Rows may have any number of fields and the bytes are in memory, so only their encoding can be wrong.
-    CsvError { line: error.position().map_or(1, ::csv::Position::line), column: None, problem: Problem::NotText }
 }

@@ -6,23 +6,25 @@
 //! - A line that comes back to the mark from which it set out is cut at its middle turning point, so that it closes.
 //! - An intermediate sight hangs on the fore point of its setup by the difference of the two readings, with the deviation
 //!   of one setup: a residual moves all points seen from a setup alike, as in the sharing out by hand.
+//! - A rise that was observed otherwise than by a run, up a tape or across a gap, is a section of its own.
+//! - Each states the standard deviation that its readings let expect.
 //! - What is tied to no known point, and an assumed elevation where a given one rules, is left out and said to be.
 //!
 //! It decides nothing about the adjustment itself; [`super::Network`] checks what comes out of here.
 
 mod ties;
-mod weighting;
+mod usual;
 
 use std::collections::BTreeSet;
 
 use super::given::{Given, Section};
 use crate::book::Book;
-use crate::book::reading::{PointName, Role};
+use crate::book::reading::PointName;
 use crate::book::run::{Run, Setup, Side};
 use crate::units::Length;
 
 pub use ties::LeftOut;
-pub use weighting::{Weighting, weighting};
+pub use usual::{usual_deviation, usual_words};
 
 /// The runs of a job as a network.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -39,15 +41,28 @@ pub struct Levelled {
 
 /// Where a section comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Origin {
-    /// The run, counted from 1.
-    pub run: u32,
-    /// Its first setup.
-    pub first: u32,
-    /// Its last.
-    pub last: u32,
-    /// Fore for a line, intermediate for what hangs on one.
-    pub sight: Role,
+pub enum Origin {
+    /// A line of a run.
+    Line {
+        /// The run, counted from 1.
+        run: u32,
+        /// Its first setup.
+        first: u32,
+        /// Its last.
+        last: u32,
+    },
+    /// An intermediate sight, which hangs on a line.
+    Side {
+        /// The run, counted from 1.
+        run: u32,
+        /// The setup that it was seen from.
+        setup: u32,
+    },
+    /// A rise that was observed otherwise than by a run.
+    Rise {
+        /// The activity, counted from 1 through the job.
+        activity: u32,
+    },
 }
 
 /// Which points become marks.
@@ -79,6 +94,10 @@ pub(super) fn found(book: &Book, detail: Detail, wanted: impl Fn(&Side) -> bool)
         lines(run, &marks, &mut found);
         sides(run, &hangs, &mut found);
     }
+    for section in &mut found.sections {
+        section.deviation = usual_deviation(book.settings(), section.setups.unwrap_or(1));
+    }
+    rises(book, &mut found);
     found
 }
 
@@ -86,7 +105,7 @@ pub(super) fn found(book: &Book, detail: Detail, wanted: impl Fn(&Side) -> bool)
 #[derive(Debug, Default)]
 pub(super) struct Found {
     pub(super) sections: Vec<Section<PointName>>,
-    origins: Vec<Origin>,
+    pub(super) origins: Vec<Origin>,
     left_out: Vec<LeftOut>,
 }
 
@@ -139,12 +158,8 @@ fn lines(run: &Run, marks: &BTreeSet<PointName>, found: &mut Found) {
 fn line(run: &Run, setups: &[&Setup], found: &mut Found) {
     let ([first, ..], [.., last]) = (setups, setups) else { return };
     let Some(to) = &last.fore_point else { return };
-    let origin = |part: &[&Setup]| Origin {
-        run: run.number,
-        first: part[0].number,
-        last: part[part.len() - 1].number,
-        sight: Role::Fore,
-    };
+    let origin =
+        |part: &[&Setup]| Origin::Line { run: run.number, first: part[0].number, last: part[part.len() - 1].number };
     if first.back_point != *to {
         found.put(section(first.back_point.clone(), to.clone(), setups), origin(setups));
         return;
@@ -179,8 +194,17 @@ fn sides(run: &Run, hangs: &impl Fn(&Side) -> bool, found: &mut Found) {
                 setups: Some(1),
                 ..Section::new(host.clone(), side.point.clone(), reading - side.shot.value)
             };
-            let at = setup.number;
-            found.put(hanging, Origin { run: run.number, first: at, last: at, sight: Role::Intermediate });
+            found.put(hanging, Origin::Side { run: run.number, setup: setup.number });
         }
+    }
+}
+
+/// What was carried up a tape or across a gap.
+fn rises(book: &Book, found: &mut Found) {
+    for observed in book.activities().rises() {
+        let Some((from, to)) = observed.activity.task.ends() else { continue };
+        let section = Section::new(from.clone(), to.clone(), observed.rise);
+        let origin = Origin::Rise { activity: observed.activity.number };
+        found.put(Section { deviation: Some(observed.sd), ..section }, origin);
     }
 }

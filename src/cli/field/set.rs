@@ -90,7 +90,7 @@ fn rows(file: &Path) -> Result<Vec<Row>, Failure> {
 /// How the targets of a job stand.
 pub(super) fn state(job: &Path, unit: Option<Unit>, form: Form) -> Result<(), Failure> {
     let (book, _) = read_job(job)?;
-    let corrections = closed_corrections(&book, Distribution::ByLength);
+    let corrections = closed_corrections(&book, Distribution::USUAL);
     let all = targets(&book, &corrections);
     let unit = unit.unwrap_or(book.settings().unit);
     if form == Form::Csv {

@@ -23,7 +23,7 @@ pub(in crate::cli) fn run(arguments: &Adjust) -> Result<(), Failure> {
         None | Some(Weights::Stated) => Deviations::Stated,
         Some(Weights::Length | Weights::Setups) => Deviations::LeftOut,
     };
-    let mut given = sources.given(detail, deviations);
+    let (mut given, came) = sources.given(detail, deviations);
     known::apply(&mut given, arguments, sources.unit())?;
     let numbers = set_aside(&mut given, &arguments.set_aside)?;
     if let Some(file) = &arguments.network {
@@ -41,6 +41,7 @@ pub(in crate::cli) fn run(arguments: &Adjust) -> Result<(), Failure> {
         files: sources.files.clone(),
         simulated: sources.simulated(),
         numbers,
+        came,
         set_aside: arguments.set_aside.clone(),
         weights: words,
     };

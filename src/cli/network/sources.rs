@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 
 use crate::adjust::csv::{self as plain, Intended};
 use crate::adjust::given::Given;
-use crate::adjust::observed::{Detail, Deviations, Source, observed};
+use crate::adjust::observed::{Detail, Deviations, Observed, Source, observed};
 use crate::book::Book;
 use crate::cli::Failure;
 use crate::cli::job::{name, read};
+use crate::report::network::Came;
 use crate::units::Unit;
 
 /// How every SQLite file begins.
@@ -64,16 +65,24 @@ impl Sources {
         self.jobs.first().map_or(Unit::Metre, |(_, book)| book.settings().unit)
     }
 
-    /// All of them as one network.
-    pub(super) fn given(&self, detail: Detail, deviations: Deviations) -> Given {
-        let mut whole = observed(&self.jobs(), detail, deviations);
+    /// All of them as one network, with where the sections of jobs come from; those of networks follow.
+    pub(super) fn given(&self, detail: Detail, deviations: Deviations) -> (Given, Vec<Came>) {
+        let Observed { given: mut whole, origins } = observed(&self.jobs(), detail, deviations);
+        let several = self.jobs.len() > 1;
+        let came: Vec<Came> = origins
+            .into_iter()
+            .map(|(job, origin)| {
+                let (name, book) = &self.jobs[job];
+                Came::of(book, several.then_some(name.as_str()), origin)
+            })
+            .collect();
         for network in &self.networks {
             whole.known.extend(network.known.iter().cloned());
             whole.sections.extend(network.sections.iter().cloned());
             whole.set_aside.extend(network.set_aside.iter().cloned());
             whole.same.extend(network.same.iter().cloned());
         }
-        whole
+        (whole, came)
     }
 }
 

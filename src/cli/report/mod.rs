@@ -12,7 +12,7 @@ use super::job::{name, print};
 use crate::book::Book;
 use crate::book::event::Event;
 use crate::report::csv::marks;
-use crate::report::document::full::{RecordView, Report, ReportOptions, ShareOut, report};
+use crate::report::document::full::{RecordView, Report, ReportOptions, report};
 use crate::report::{json, pdf, xlsx};
 use crate::store::{Guards, Job, Verification};
 use file::Kind;
@@ -29,15 +29,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<(), Failure> {
         return Err(Failure::input(format!("run {run}: the job holds {runs}; leave --run out for all of them")));
     }
     progress.step("adjusting and drawing");
-    let options = ReportOptions {
-        book: book::options(&book, &arguments.shape),
-        share_out: match arguments.shape.share_out {
-            None => ShareOut::AsWeighted,
-            Some(_) => ShareOut::AsBooked,
-        },
-        run: arguments.run,
-        record,
-    };
+    let options = ReportOptions { book: book::options(&book, &arguments.shape), run: arguments.run, record };
     let report = report(&book, &events, &name(&arguments.job), options);
     let written = write(arguments, &report, &progress)?;
     drop(progress);

@@ -4,7 +4,8 @@ use super::{Guide, Look, inclination};
 use crate::book::Book;
 use crate::book::activity::{Outcome, Task};
 use crate::field::curvature::{USUAL_K, horizon};
-use crate::field::reciprocal::{self, Bank, SdFrom, Set};
+use crate::field::reciprocal::{self, SdFrom};
+use crate::field::rises;
 use crate::units::Length;
 
 /// Height of a line of sight over flat ground: a tripod with somebody behind it.
@@ -38,7 +39,7 @@ pub(super) fn permit(book: &Book, task: &Task) -> Result<(), String> {
 /// Crossing.
 pub(super) fn reciprocal(look: &Look<'_>) -> Guide {
     let Task::Reciprocal { from, to, distance, reading_sd, .. } = &look.activity.task else { return Guide::default() };
-    let sets: Vec<Set> = (0..).map_while(|at| set(look, at)).collect();
+    let sets = rises::sets(look.activity);
     let mut guide = Guide::default();
     guide.so_far.extend(sets.iter().enumerate().map(|(at, set)| {
         format!(
@@ -82,11 +83,4 @@ pub(super) fn reciprocal(look: &Look<'_>) -> Guide {
         said.push(format!("by the last test it should be {}", look.say.signed_height(wanted)));
     }
     Guide { result: Some((Outcome::Rise { rise: found.rise, sd: found.sd }, said)), ..guide }
-}
-
-/// A set, once it is all there: on the near bank near and far staff, then on the far bank near and far.
-fn set(look: &Look<'_>, at: u32) -> Option<Set> {
-    let [a1, b1, b2, a2] = [0, 1, 2, 3].map(|slot| look.activity.at_slot(4 * at + slot));
-    let reading = |shot: Option<&crate::book::activity::TakenShot>| Some(shot?.reading.staff.value());
-    Some(Set { at_a: Bank { a: reading(a1)?, b: reading(b1)? }, at_b: Bank { a: reading(a2)?, b: reading(b2)? } })
 }

@@ -18,7 +18,6 @@ use crate::book::{Book, wording::Wording};
 use crate::units::Length;
 
 pub(super) use target::line_of_sight;
-pub(super) use upwards::second_agrees;
 pub use wording::{inclination, moved};
 
 /// An activity as it stands.

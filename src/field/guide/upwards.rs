@@ -2,7 +2,7 @@
 
 use super::{Guide, Look};
 use crate::book::activity::{ObservedRise, Outcome, Task};
-use crate::field::tape::{self, Observed};
+use crate::field::{rises, tape};
 use crate::units::{Length, Unit};
 
 /// Whether enough is known of the tape.
@@ -17,8 +17,7 @@ pub(super) fn permit(task: &Task) -> Result<(), String> {
 /// Carrying up.
 pub(super) fn tape_transfer(look: &Look<'_>) -> Guide {
     let Task::TapeTransfer { from, to, tape, reading_sd } = &look.activity.task else { return Guide::default() };
-    let slots = [0, 1, 2, 3].map(|slot| look.activity.at_slot(slot).map(|shot| shot.reading.staff.value()));
-    let [Some(staff_below), Some(tape_below), Some(tape_above), Some(staff_above)] = slots else {
+    let Some(observed) = rises::observed(look.activity) else {
         return Guide::next(match look.activity.next_slot() {
             0 => format!("lower level: shoot the staff on {from}"),
             1 => "lower level: read the tape and key it in".to_owned(),
@@ -26,7 +25,6 @@ pub(super) fn tape_transfer(look: &Look<'_>) -> Guide {
             _ => format!("upper level: shoot the staff on {to}"),
         });
     };
-    let observed = Observed { staff_below, tape_below, tape_above, staff_above };
     let found = match tape::transfer(&observed, tape, *reading_sd) {
         Ok(found) => found,
         Err(error) => return Guide::next(format!("{error}; strike what is wrong and read it again")),
@@ -49,7 +47,7 @@ pub(super) fn tape_transfer(look: &Look<'_>) -> Guide {
 /// How the transfer stands to an earlier one between the same marks.
 fn second(look: &Look<'_>, rise: Length, sd: Length) -> String {
     let this = ObservedRise { activity: look.activity, rise, sd };
-    let Some(earlier) = look.book.activities().rises().filter_map(|other| turned(&this, &other)).last() else {
+    let Some(earlier) = look.book.activities().rises().filter_map(|other| rises::turned(&this, &other)).last() else {
         return "single, unchecked: shift the tape and transfer once more, or run levels up the stairs".to_owned();
     };
     let (apart, allowed) = tape::agree(earlier, (rise, sd));
@@ -58,21 +56,5 @@ fn second(look: &Look<'_>, rise: Length, sd: Length) -> String {
         format!("agrees with the transfer before: {} apart, {} are within chance at 95 %", mm(apart), mm(allowed))
     } else {
         format!("{} from the transfer before, more than chance allows ({} at 95 %): once more", mm(apart), mm(allowed))
-    }
-}
-
-/// Whether two observed rises between the same two marks agree within what chance allows; none if the marks are others.
-pub(in crate::field) fn second_agrees(this: &ObservedRise<'_>, other: &ObservedRise<'_>) -> Option<bool> {
-    let (apart, allowed) = tape::agree(turned(this, other)?, (this.rise, this.sd));
-    Some(apart <= allowed)
-}
-
-/// Another rise between the same two marks, in the direction of this one, with its deviation.
-fn turned(this: &ObservedRise<'_>, other: &ObservedRise<'_>) -> Option<(Length, Length)> {
-    let (wanted, found) = (this.activity.task.ends()?, other.activity.task.ends()?);
-    match found {
-        _ if found == wanted => Some((other.rise, other.sd)),
-        (from, to) if (to, from) == wanted => Some((-other.rise, other.sd)),
-        _ => None,
     }
 }

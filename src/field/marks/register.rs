@@ -22,11 +22,12 @@
 
 use std::fmt;
 
-use ::csv::{ReaderBuilder, StringRecord, WriterBuilder};
+use ::csv::WriterBuilder;
 
 use crate::book::marks::Mark;
 use crate::book::reading::PointName;
 use crate::formula::{guarded, unguarded};
+use crate::table::{self, NotATable, table};
 use crate::units::{Length, LengthError, Measured, Unit};
 
 /// The columns, in the order in which they are written.
@@ -41,23 +42,16 @@ pub const ROWS_MAX: usize = 100_000;
 /// # Errors
 /// The first row that cannot be read, by its line.
 pub fn read(bytes: &[u8]) -> Result<Vec<Mark>, RegisterError> {
-    let mut rows = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes).into_records();
-    let header = rows.next().transpose().map_err(|error| unreadable(&error))?.unwrap_or_default();
-    let places = columns(&header)?;
     let mut marks: Vec<Mark> = Vec::new();
     let mut lines: std::collections::BTreeMap<(PointName, Option<String>), (u64, usize)> = Default::default();
-    for record in rows {
-        let record = record.map_err(|error| unreadable(&error))?;
-        let line = record.position().map_or(0, ::csv::Position::line);
+    for row in table(bytes, &COLUMNS, &NEEDED)? {
+        let row = row?;
+        let line = row.line;
         let wrong = |what: String| RegisterError { line, what };
         if marks.len() == ROWS_MAX {
             return Err(wrong(format!("more than {ROWS_MAX} rows found")));
         }
-        if record.len() > header.len() {
-            let (found, wanted) = (record.len(), header.len());
-            return Err(wrong(format!("{found} fields found, {wanted} were wanted: quote a text with a comma")));
-        }
-        let mark = row(&record, &places, line)?;
+        let mark = mark(&row)?;
         let (unit, first) = (mark.elevation.unit(), marks.first().map(|first: &Mark| first.elevation.unit()));
         if let Some(first) = first.filter(|first| *first != unit) {
             return Err(wrong(format!("{unit} found, the rows above are in {first}: one unit a register was wanted")));
@@ -116,27 +110,11 @@ pub fn write(marks: &[Mark]) -> String {
     String::from_utf8(bytes).expect("every field is text")
 }
 
-fn columns(header: &StringRecord) -> Result<[Option<usize>; 9], RegisterError> {
-    let mut places = [None; 9];
-    let wrong = |what: String| RegisterError { line: 1, what };
-    for (at, title) in header.iter().enumerate() {
-        let title = title.trim_start_matches('\u{feff}').trim();
-        match COLUMNS.iter().position(|column| *column == title).map(|known| &mut places[known]) {
-            Some(place @ None) => *place = Some(at),
-            Some(Some(_)) => return Err(wrong(format!("column {title} found twice"))),
-            None => return Err(wrong(format!("column {title:?} found, the columns are {}", COLUMNS.join(",")))),
-        }
-    }
-    match (0..3).find(|needed| places[*needed].is_none()) {
-        Some(needed) => {
-            Err(wrong(format!("no column {} found, the columns are {}", COLUMNS[needed], COLUMNS.join(","))))
-        }
-        None => Ok(places),
-    }
-}
+/// The columns that must be there: `mark`, `elevation`, `unit`.
+const NEEDED: [usize; 3] = [0, 1, 2];
 
-fn row(record: &StringRecord, places: &[Option<usize>; 9], line: u64) -> Result<Mark, RegisterError> {
-    let text = |column: usize| unguarded(places[column].and_then(|at| record.get(at)).map_or("", str::trim));
+fn mark(row: &table::Row) -> Result<Mark, RegisterError> {
+    let (line, text) = (row.line, |column: usize| unguarded(row.text(column)));
     let wrong = |column: usize, what: &dyn fmt::Display| RegisterError {
         line,
         what: format!("column {}: {what}", COLUMNS[column]),
@@ -168,12 +146,6 @@ fn trimmed(length: Length, unit: Unit) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-fn unreadable(error: &::csv::Error) -> RegisterError {
-    // Rows may have any number of fields and the bytes are in memory, so only their encoding can be wrong.
-    let line = error.position().map_or(1, ::csv::Position::line);
-    RegisterError { line, what: "the bytes are not UTF-8 text".to_owned() }
-}
-
 /// Where and why a register cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RegisterError {
@@ -181,6 +153,12 @@ pub struct RegisterError {
     pub line: u64,
     /// What was found, what was wanted.
     pub what: String,
+}
+
+impl From<NotATable> for RegisterError {
+    fn from(not: NotATable) -> Self {
+        RegisterError { line: not.line, what: not.fault.to_string() }
+    }
 }
 
 impl fmt::Display for RegisterError {

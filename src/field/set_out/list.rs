@@ -24,11 +24,10 @@
 
 use std::fmt;
 
-use ::csv::{ReaderBuilder, StringRecord};
-
 use super::{NoGrade, on_grade};
 use crate::book::activity::DesignTarget;
 use crate::book::reading::PointName;
+use crate::table::{self, NotATable, table};
 use crate::units::{Length, Measured, Unit};
 
 /// The columns.
@@ -66,23 +65,13 @@ struct Raw {
 /// # Errors
 /// The first row that cannot be read, by its line.
 pub fn read(bytes: &[u8]) -> Result<Vec<Row>, ListError> {
-    let mut rows = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes).into_records();
-    let header = rows.next().transpose().map_err(|error| unreadable(&error))?.unwrap_or_default();
-    let places = columns(&header)?;
     let mut raws: Vec<Raw> = Vec::new();
-    for record in rows {
-        let record = record.map_err(|error| unreadable(&error))?;
-        let line = record.position().map_or(0, ::csv::Position::line);
+    for row in table(bytes, &COLUMNS, &NEEDED)? {
+        let row = row?;
         if raws.len() == ROWS_MAX {
-            return Err(ListError { line, what: format!("more than {ROWS_MAX} rows found") });
+            return Err(ListError { line: row.line, what: format!("more than {ROWS_MAX} rows found") });
         }
-        if record.len() > header.len() {
-            let (found, wanted) = (record.len(), header.len());
-            let what =
-                format!("{found} fields found, {wanted} were wanted: put a name with a comma into double quotes");
-            return Err(ListError { line, what });
-        }
-        let raw = raw(&record, &places, line)?;
+        let raw = raw(&row)?;
         check_against(&raws, &raw)?;
         raws.push(raw);
     }
@@ -92,31 +81,11 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, ListError> {
     (0..raws.len()).map(|at| row(&raws, at)).collect()
 }
 
-fn columns(header: &StringRecord) -> Result<[Option<usize>; 8], ListError> {
-    let mut places = [None; 8];
-    for (at, title) in header.iter().enumerate() {
-        let title = title.trim_start_matches('\u{feff}').trim();
-        let known = COLUMNS.iter().position(|column| *column == title);
-        match known.map(|known| &mut places[known]) {
-            Some(place @ None) => *place = Some(at),
-            Some(Some(_)) => return Err(ListError { line: 1, what: format!("column {title} found twice") }),
-            None => {
-                let what = format!("column {title:?} found, the columns are {}", COLUMNS.join(","));
-                return Err(ListError { line: 1, what });
-            }
-        }
-    }
-    for needed in [0, 1, 3] {
-        if places[needed].is_none() {
-            let what = format!("no column {} found, the columns are {}", COLUMNS[needed], COLUMNS.join(","));
-            return Err(ListError { line: 1, what });
-        }
-    }
-    Ok(places)
-}
+/// The columns that must be there: `target`, `elevation`, `unit`.
+const NEEDED: [usize; 3] = [0, 1, 3];
 
-fn raw(record: &StringRecord, places: &[Option<usize>; 8], line: u64) -> Result<Raw, ListError> {
-    let text = |column: usize| places[column].and_then(|at| record.get(at)).map_or("", str::trim);
+fn raw(row: &table::Row) -> Result<Raw, ListError> {
+    let (line, text) = (row.line, |column: usize| row.text(column));
     let wrong = |column: usize, what: String| ListError { line, what: format!("column {}: {what}", COLUMNS[column]) };
     let unit: Unit = text(3).parse().map_err(|error: crate::units::LengthError| wrong(3, error.to_string()))?;
     let measured = |column: usize| match text(column) {
@@ -195,14 +164,6 @@ fn between(raws: &[Raw], at: usize) -> Result<Length, ListError> {
     on_grade(above, below, distance).map_err(|NoGrade { .. }| wrong("the rows about it lie at the same distance"))
 }
 
-fn unreadable(error: &::csv::Error) -> ListError {
-    // Rows may have any number of fields and the bytes are in memory, so only their encoding can be wrong.
-    ListError {
-        line: error.position().map_or(1, ::csv::Position::line),
-        what: "the bytes are not UTF-8 text".to_owned(),
-    }
-}
-
 /// Where and why a list cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ListError {
@@ -210,6 +171,12 @@ pub struct ListError {
     pub line: u64,
     /// What was found, what was wanted.
     pub what: String,
+}
+
+impl From<NotATable> for ListError {
+    fn from(not: NotATable) -> Self {
+        ListError { line: not.line, what: not.fault.to_string() }
+    }
 }
 
 impl fmt::Display for ListError {

@@ -101,18 +101,10 @@ export function drawSaid(page) {
 
 /* ---- the keypad ---- */
 
-/** The wires themselves stay in the record too, beside the reading that they came to. */
-async function noteWires(page, note) {
-  const answer = await fetch(`${page.api}/state`).catch(() => null);
-  const rows = answer?.ok ? (await answer.json()).readings : [];
-  const row = rows.findLast((one) => one.remarks.includes("keyed in"));
-  if (row) await say(page, ["note", String(row.number), ...spaced(note)]);
-}
-
 const FIELDS = { one: [["staff", "Staff reading"], ["sight", "Sight, if known"]], three: [["upper", "Upper wire"], ["middle", "Middle wire"], ["lower", "Lower wire"]] };
 
 function keypad(page) {
-  const pad = { how: "one", field: null, words: null, note: null };
+  const pad = { how: "one", field: null, words: null };
 
   function open() {
     pad.how = document.querySelector("input[name=how]:checked").value;
@@ -129,8 +121,8 @@ function keypad(page) {
 
   function typed() {
     const fields = Object.fromEntries([...at("keypad-fields").querySelectorAll("input")].map((input) => [input.dataset.field, input.value.trim()]));
-    const { words, note, wrong, text } = check(pad.how, fields, page.unit, page.staffLength);
-    Object.assign(pad, { words, note });
+    const { words, wrong, text } = check(pad.how, fields, page.unit, page.staffLength);
+    pad.words = words;
     at("keypad-book").disabled = !words;
     at("keypad-check").toggleAttribute("data-wrong", Boolean(wrong));
     put("keypad-check", wrong ? `\u25b2 ${wrong}` : text ? `${text}, keyed in` : "");
@@ -151,12 +143,10 @@ function keypad(page) {
   }
   at("keypad-book").addEventListener("click", async () => {
     const role = at("keypad-role").value;
-    const { words, note } = pad;
-    if (!words || !await say(page, ["key", ...words, ...(role ? [role] : [])])) {
+    if (!pad.words || !await say(page, [...pad.words, ...(role ? [role] : [])])) {
       put("keypad-check", at("answer").textContent);
       return;
     }
     at("keypad").close();
-    if (note) await noteWires(page, note);
   });
 }

@@ -1,6 +1,6 @@
 // A reading taken by eye: checked as it is typed, exact (digits are whole numbers here, never floats).
 
-const WIRES_MM = 3n; // upper less middle and middle less lower may differ by so much, as three wires in words
+const WIRES_MM = 3n; // half intervals may differ by so much, or by two of the last digit that was read
 const STADIA = 100n; // sight length over the staff between the outer wires, of nearly every level; common practice
 
 /** Digits as a whole number and how many of them are decimals; null if it is no number. */
@@ -20,8 +20,8 @@ export function show(whole, decimals) {
   return (whole < 0n ? "-" : "") + digits.slice(0, cut) + (decimals ? "." + digits.slice(cut) : "");
 }
 
-/** What stands in the fields comes to: { words } to say and perhaps a { note } on it, or { wrong } and why, or {} while
- * nothing is typed. */
+/** What stands in the fields comes to: the { words } of the terminal that say it, or { wrong } and why, or {} while nothing
+ * is typed. */
 export function check(how, typed, unit, staffLength) {
   const needed = how === "three" ? ["upper", "middle", "lower"] : ["staff"];
   if (needed.every((name) => !typed[name])) return {};
@@ -39,24 +39,38 @@ export function check(how, typed, unit, staffLength) {
       return { wrong: `${name}: the staff is ${staffLength} ${unit} long` };
     }
   }
+  const plain = (name) => typed[name].replace("\u2212", "-");
   if (how === "one") {
     const sight = typed.sight ? [typed.sight] : [];
     if (sight.length && parse(typed.sight).whole <= 0n) return { wrong: "sight: a length above zero is wanted" };
-    return { words: [typed.staff.replace("\u2212", "-"), ...sight], text: `staff ${typed.staff} ${unit}${sight.length ? `, sight ${typed.sight} ${unit}` : ", without a sight length"}` };
+    return { words: ["key", plain("staff"), ...sight], text: `staff ${typed.staff} ${unit}${sight.length ? `, sight ${typed.sight} ${unit}` : ", without a sight length"}` };
   }
+  const { wrong, mean, sight } = wires(needed.map((name) => numbers[name]), decimals, unit);
+  if (wrong) return { wrong };
+  return { words: ["wires", ...needed.map(plain)], text: `three wires: mean ${mean} ${unit}, sight ${sight} ${unit}` };
+}
+
+/** Three wires as `wires` in words reduces them (field/three_wire.rs): given from above or from below, the mean to one
+ * decimal more than was read, the sight length from the interval. */
+function wires(numbers, decimals, unit) {
   const fine = Math.max(decimals, 4);
-  const [upper, middle, lower] = needed.map((name) => at(numbers[name], fine));
-  if (upper <= lower) return { wrong: "the upper wire must read more than the lower" };
-  const halves = (upper - middle) - (middle - lower);
-  const millimetre = unit === "m" ? 10n ** BigInt(fine - 3) : 10n ** BigInt(fine) * 10n / 3048n;
-  if ((halves < 0n ? -halves : halves) > WIRES_MM * millimetre) {
-    return { wrong: `the halves differ by ${show(halves, fine)} ${unit}: read the three wires again` };
+  const [first, middle, last] = numbers.map((number) => at(number, fine));
+  const [upper, lower] = first > last ? [first, last] : [last, first];
+  if (!(lower < middle && middle < upper)) {
+    const typed = numbers.map((number) => show(number.whole, number.decimals)).join(", ");
+    return { wrong: `the wires ${typed} are out of order: the middle one lies between the others` };
   }
-  // One more digit than was read, to the nearest.
-  const sum = (upper + middle + lower) * 10n;
+  const halves = (upper - middle) - (middle - lower);
+  const apart = halves < 0n ? -halves : halves;
+  const millimetres = unit === "m" ? WIRES_MM * 10n ** BigInt(fine - 3) : (WIRES_MM * 10n ** BigInt(fine) * 10n) / 3048n;
+  const digits = 2n * 10n ** BigInt(fine - decimals);
+  const limit = millimetres > digits ? millimetres : digits;
+  if (apart > limit) {
+    return { wrong: `the half intervals differ by ${show(apart, fine)} ${unit} (limit ${show(limit, fine)} ${unit}): read the wires again` };
+  }
+  const read = numbers.map((number) => at(number, decimals));
+  const sum = (read[0] + read[1] + read[2]) * 10n;
   const mean = (sum + (sum < 0n ? -1n : 1n)) / 3n;
-  const staff = show(mean, fine + 1);
-  const sight = show((upper - lower) * STADIA, fine);
-  const wires = needed.map((name) => typed[name]).join(", ");
-  return { words: [staff, sight], note: `three wires ${wires}`, text: `mean of three wires ${staff} ${unit}, sight ${sight} ${unit}` };
+  const interval = read[0] > read[2] ? read[0] - read[2] : read[2] - read[0];
+  return { mean: show(mean, decimals + 1), sight: show(interval * STADIA, decimals) };
 }

@@ -152,7 +152,7 @@ impl std::error::Error for NoCard {}
 /// # Errors
 /// No target that is set, or none of a name.
 pub fn cards(book: &Book, job: &str, wanted: &Wanted, mut hash: impl FnMut(u64) -> String) -> Result<Cards, NoCard> {
-    let corrections = closed_corrections(book, Distribution::ByLength);
+    let corrections = closed_corrections(book, Distribution::USUAL);
     let all = targets(book, &corrections);
     if all.is_empty() {
         return Err(NoCard::NothingSet { job: job.to_owned() });

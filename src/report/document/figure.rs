@@ -82,6 +82,18 @@ impl Scales {
         Figure { exact: length, shown: length.show_signed(unit, decimals.max(fine)) }
     }
 
+    /// A part of a correction or of an error, with its sign: a digit finer than its sum is shown.
+    pub(super) fn part(self, length: Length) -> Figure {
+        let (unit, decimals) = self.say.height_scale();
+        Figure { exact: length, shown: length.show_signed(unit, decimals + 1) }
+    }
+
+    /// The size of one, without a sign.
+    pub(super) fn part_size(self, length: Length) -> Figure {
+        let (unit, decimals) = self.say.height_scale();
+        Figure { exact: length, shown: length.show(unit, decimals + 1) }
+    }
+
     /// A compared quantity with its unit.
     pub(super) fn amount(self, amount: Amount) -> String {
         self.say.amount(amount)

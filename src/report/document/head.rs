@@ -6,7 +6,7 @@ use super::tree::{
     ClassView, Distribution, FieldBook, KnownRow, LimitRow, ListenedRow, ReadingRow, RunPart, SCHEMA, SaidRow, Shown,
     Told,
 };
-use super::{BookOptions, Source, findings};
+use super::{BookOptions, Source, findings, rises};
 use crate::book::Book;
 use crate::book::classes::{Basis, Class};
 use crate::book::event::{Body, Event};
@@ -68,6 +68,7 @@ pub(super) fn field_book(source: &Source<'_>, job: &str, shown: Shown, parts: Pa
         listened: source.events.iter().filter_map(listened).collect(),
         resettled: source.events.iter().filter_map(resettled).collect(),
         runs: parts.runs,
+        rises: rises::rises(source),
         readings: parts.readings,
         findings: findings::findings(source),
         verdicts: findings::verdicts(source),
@@ -178,6 +179,10 @@ fn class(class: &Class, say: Wording) -> ClassView {
 }
 
 impl Distribution {
+    /// As lines are weighted where nobody says otherwise ([`crate::adjust::levelled::usual_deviation`]), so that the way by
+    /// hand and the adjustment agree.
+    pub const USUAL: Distribution = Distribution::BySetups;
+
     /// The words.
     pub fn words(self) -> &'static str {
         match self {

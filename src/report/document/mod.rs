@@ -13,6 +13,7 @@ mod head;
 mod lines;
 mod page_check;
 mod readings;
+mod rises;
 mod said;
 pub mod tree;
 
@@ -43,9 +44,9 @@ pub struct BookOptions {
 }
 
 impl BookOptions {
-    /// As the job is set to, with misclosures shared out by length.
+    /// As the job is set to, with misclosures shared out as lines are weighted.
     pub fn of(book: &Book) -> Self {
-        BookOptions { form: book.settings().booking, unit: None, distribution: Distribution::ByLength }
+        BookOptions { form: book.settings().booking, unit: None, distribution: Distribution::USUAL }
     }
 }
 

@@ -11,7 +11,7 @@ use crate::book::event::{Body, Command};
 use crate::book::reading::{PointName, Role};
 use crate::book::run::{Level, Run, Setup};
 use crate::book::{Came, Entry, Spot, SpotState};
-use crate::report::live::{command_words, role_words, taken_words};
+use crate::report::live::{command_words, role_words, taken_words, wires_words};
 use crate::units::Measured;
 
 /// Every reading, in order.
@@ -105,10 +105,7 @@ fn reading(
         instrument_time: held.time.clone(),
         height_of_instrument,
         elevation,
-        came: match entry.came {
-            Came::Heard => CameView::Heard,
-            Came::KeyedIn => CameView::KeyedIn,
-        },
+        came: came(entry.came),
         unprotected: held.unprotected,
         remarks: remarks(source, entry, state, said),
         said: said.iter().map(|row| row.event).collect(),
@@ -117,6 +114,13 @@ fn reading(
 
 pub(super) fn sent(measured: &Measured) -> Sent {
     Sent { digits: measured.digits().to_string(), unit: measured.unit() }
+}
+
+pub(super) fn came(came: Came) -> CameView {
+    match came {
+        Came::Heard => CameView::Heard,
+        Came::KeyedIn => CameView::KeyedIn,
+    }
 }
 
 /// Height of instrument, and elevation of the point that the reading's sight gives or rests on.
@@ -178,6 +182,7 @@ fn remarks(source: &Source<'_>, entry: &Entry, state: State, said: &[&SaidRow]) 
     ];
     let mut remarks: Vec<String> =
         plain.into_iter().filter(|(so, _)| *so).map(|(_, remark)| remark.to_owned()).collect();
+    remarks.extend(wires_words(source.book, entry));
     if declared {
         remarks.push(format!("sent as {} {}", staff.digits(), staff.unit()));
     }

@@ -138,7 +138,7 @@ impl Painter {
         );
         let mut remarks = reading.remarks.clone();
         if matches!(reading.state, "struck" | "broken") {
-            remarks.push(reading.state);
+            remarks.push(reading.state.into());
         }
         let remarks = remarks.join(", ");
         if !remarks.is_empty() && text.chars().count() + 2 + remarks.len() <= self.width {

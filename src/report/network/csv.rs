@@ -16,13 +16,15 @@
 //! | `standing` | marks | `held`, `checked`, `unchecked` |
 //! | `hangs_on` | marks | the unchecked section that it hangs on |
 //! | `off_by`, `off_by_section` | marks | the worst that a mistake just missed could do, and in which section |
+//! | `came` | sections | where a job has it from: `run 1, setups 1 to 6`, `tape transfer, activity 2` |
+//! | `stated` | sections | the standard deviation that it states; empty where a rule weighs it |
 //!
 //! A text that a spreadsheet would take for a formula stands behind an apostrophe.
 
 use super::{AsideRow, MarkRow, NetworkReport, SectionRow};
 use crate::report::csv::cell_of;
 
-const COLUMNS: [&str; 22] = [
+const COLUMNS: [&str; 24] = [
     "record",
     "number",
     "mark",
@@ -45,6 +47,8 @@ const COLUMNS: [&str; 22] = [
     "hangs_on",
     "off_by",
     "off_by_section",
+    "came",
+    "stated",
 ];
 
 /// The network as CSV.
@@ -110,6 +114,8 @@ fn of_section(report: &NetworkReport, section: &SectionRow) -> Vec<String> {
         ("detectable", size(&section.detectable)),
         ("moves", section.moves.as_deref().map(named).unwrap_or_default()),
         ("moves_by", size(&section.moves_by)),
+        ("came", section.came.as_deref().map(named).unwrap_or_default()),
+        ("stated", size(&section.stated)),
     ];
     row(report, "section", &cells)
 }

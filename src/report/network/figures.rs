@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::book::wording::Wording;
+use crate::report::document::tree::Figure;
 use crate::units::{Length, Unit};
 
 /// How numbers are shown.
@@ -23,17 +24,6 @@ pub struct Shown {
     pub size_unit: Unit,
     /// Their decimals.
     pub size_decimals: u8,
-}
-
-/// An elevation or a rise.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Figure {
-    /// Exact, as decimal metres.
-    #[serde(rename = "m")]
-    #[schemars(with = "String")]
-    pub exact: Length,
-    /// As shown.
-    pub shown: String,
 }
 
 /// A deviation, a residual or a mistake.

@@ -12,11 +12,13 @@ mod text;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::document::tree::Figure;
 use crate::adjust::outcome::Adjustment;
 use crate::adjust::significance::{Sigma, Verdict};
 use crate::adjust::snoop::{Suspect, propose};
-use crate::adjust::{Network, Outcome};
-use figures::{Figure, Figures, Size};
+use crate::adjust::{Network, Outcome, levelled};
+use crate::book::Book;
+use figures::{Figures, Size};
 
 pub use csv::print as csv;
 pub use text::print as text;
@@ -35,8 +37,42 @@ pub struct Origin {
     pub numbers: Vec<usize>,
     /// The numbers of those that were taken out.
     pub set_aside: Vec<usize>,
+    /// Where the sections come from that jobs gave, in the order in which they were handed in; those of network files
+    /// follow.
+    pub came: Vec<Came>,
     /// How the sections were weighed, in words.
     pub weights: String,
+}
+
+/// Where a section comes from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Came {
+    /// In words.
+    pub words: String,
+    /// The activity that observed it, if no run did.
+    pub activity: Option<u32>,
+}
+
+impl Came {
+    /// From the book of a job, which has this name beside others.
+    pub fn of(book: &Book, job: Option<&str>, origin: levelled::Origin) -> Self {
+        let mut words = match origin {
+            levelled::Origin::Line { run, first, last } if first == last => format!("run {run}, setup {first}"),
+            levelled::Origin::Line { run, first, last } => format!("run {run}, setups {first} to {last}"),
+            levelled::Origin::Side { run, setup } => format!("run {run}, intermediate sight at setup {setup}"),
+            levelled::Origin::Rise { activity } => {
+                let name =
+                    book.activities().all().get((activity as usize).wrapping_sub(1)).map(|held| held.task.name());
+                format!("{}, activity {activity}", name.unwrap_or("rise"))
+            }
+        };
+        words.extend(job.map(|job| format!(" of {job}")));
+        let activity = match origin {
+            levelled::Origin::Rise { activity } => Some(activity),
+            levelled::Origin::Line { .. } | levelled::Origin::Side { .. } => None,
+        };
+        Came { words, activity }
+    }
 }
 
 /// An adjusted network.
@@ -180,6 +216,12 @@ pub struct SectionRow {
     pub from: String,
     /// To this one.
     pub to: String,
+    /// Where it comes from, in words: the setups of a run, a tape transfer; none for one of a network file.
+    pub came: Option<String>,
+    /// The activity that observed it, up a tape or across a gap; none for one of a run or of a network file.
+    pub activity: Option<u32>,
+    /// The standard deviation that it states; none where a rule weighs it.
+    pub stated: Option<Size>,
     /// The rise as observed.
     pub observed: Figure,
     /// The rise as adjusted.

@@ -1,7 +1,7 @@
 //! The rows of the document, from the network and its adjustment.
 
 use super::figures::Figures;
-use super::{AsideRow, ExposureView, KnownRow, MarkRow, Origin, SectionRow};
+use super::{AsideRow, Came, ExposureView, KnownRow, MarkRow, Origin, SectionRow};
 use crate::adjust::outcome::{Adjustment, Standing};
 use crate::adjust::snoop::Suspect;
 use crate::adjust::{Hold, MarkId, Network, Outcome};
@@ -27,6 +27,11 @@ impl Rows<'_> {
     /// The number of a section as it was handed in.
     pub(super) fn number(&self, section: usize) -> usize {
         self.origin.numbers.get(section).copied().unwrap_or(section + 1)
+    }
+
+    /// Where a section comes from; none for one of a network file.
+    fn came(&self, section: usize) -> Option<&Came> {
+        self.origin.came.get(self.number(section).checked_sub(1)?)
     }
 
     pub(super) fn suspect_words(&self, suspect: Suspect) -> String {
@@ -117,6 +122,9 @@ impl Rows<'_> {
             number: self.number(at),
             from: self.name(observed.from),
             to: self.name(observed.to),
+            came: self.came(at).map(|came| came.words.clone()),
+            activity: self.came(at).and_then(|came| came.activity),
+            stated: observed.deviation.map(|deviation| self.figures.size(deviation.to_f64_m())),
             observed: self.figures.rise(observed.rise),
             adjusted: self.figures.rise(adjusted.rise),
             residual: self.figures.signed_size(adjusted.residual_m),

@@ -140,6 +140,12 @@ fn sections(report: &NetworkReport) -> Vec<String> {
             row.half_interval.shown
         ));
     }
+    for row in report.sections.iter().filter(|row| row.activity.is_some()) {
+        let stated =
+            row.stated.as_ref().map(|size| format!(", with its own deviation of {} {}", size.shown, shown.size_unit));
+        let came = row.came.as_deref().unwrap_or_default();
+        lines.extend(led("", &format!("section {}: {came}{}", row.number, stated.unwrap_or_default())));
+    }
     lines
 }
 

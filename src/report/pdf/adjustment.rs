@@ -87,7 +87,7 @@ fn line_row(line: &AdjustedLine, at: usize, has_tau: bool) -> Row {
         Cell::text(at.to_string()),
         Cell::text(name_on_paper(&line.from)),
         Cell::text(name_on_paper(&line.to)),
-        Cell::text(line.setups.to_string()),
+        Cell::text(line.setups.map(|setups| setups.to_string()).unwrap_or_default()),
         Cell::text(line.length.as_ref().map(|length| length.shown.clone()).unwrap_or_default()),
         Cell::text(on_paper(&line.observed.shown)),
         Cell::text(on_paper(&line.residual.shown)),

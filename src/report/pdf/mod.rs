@@ -1,7 +1,7 @@
 //! The report on paper: PDF/A for a project file, with its fonts in it, the same bytes each time.
 //!
 //! ```text
-//! Report ──▶ front, run, adjustment, matters ──▶ table, sheets ──▶ paint ──▶ bytes
+//! Report ──▶ front, run, rises, adjustment, matters ──▶ table, sheets ──▶ paint ──▶ bytes
 //!            what stands where                   laid out          krilla
 //! ```
 //!
@@ -15,6 +15,7 @@ mod front;
 mod ink;
 mod matters;
 mod paint;
+mod rises;
 mod run;
 mod sheets;
 mod table;
@@ -60,6 +61,7 @@ pub fn print(report: &Report, paper: Paper, progress: &mut dyn FnMut(usize)) -> 
     for part in &report.book.runs {
         run::run(&mut sheets, report, part);
     }
+    rises::rises(&mut sheets, report);
     adjustment::adjustment(&mut sheets, report);
     matters::matters(&mut sheets, report);
     let pages = sheets.pages.len();

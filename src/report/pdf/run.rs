@@ -54,7 +54,7 @@ fn head(sheets: &mut Sheets<'_, '_>, report: &Report, run: &RunPart) {
         RunStanding::Provisional | RunStanding::ClosesInPart | RunStanding::NotJudged => Ink::Orange,
         RunStanding::Closes => Ink::Green,
     };
-    sheets.paragraph(Style::STRONG.in_ink(ink), &on_paper(&verdict(run)));
+    sheets.paragraph(Style::STRONG.in_ink(ink), &on_paper(&run.verdict()));
     let setups = count(run.setups, "setup");
     let length = match run.length_lacks {
         false => format!("{} {}", run.length.shown, book.shown.sight_unit),
@@ -63,19 +63,6 @@ fn head(sheets: &mut Sheets<'_, '_>, report: &Report, run: &RunPart) {
     sheets.paragraph(Style::BODY, &format!("{setups}, {length}"));
     for datum in &run.datums {
         sheets.paragraph(Style::BODY, &on_paper(datum));
-    }
-}
-
-/// How a run stands, with the closure that says so.
-fn verdict(run: &RunPart) -> String {
-    let closures = || run.closures.iter();
-    let telling = match run.standing {
-        RunStanding::DoesNotClose => closures().find(|closure| closure.verdict == Closes::DoesNotClose),
-        _ => closures().next_back(),
-    };
-    match telling {
-        Some(closure) => format!("{}; at {} {}", run.standing_words, closure.point, closure.words),
-        None => run.standing_words.clone(),
     }
 }
 

@@ -7,6 +7,7 @@ use super::{Plot, WIDTHS};
 use crate::book::Book;
 use crate::book::run::{Run, Setup};
 use crate::book::wording::Wording;
+use crate::units::Unit;
 
 const HEIGHT: u32 = 200;
 /// Beyond so many the earliest setups are left out: bars must stay wide enough to see.
@@ -14,15 +15,10 @@ const SETUPS_MAX: usize = 60;
 /// Room for the name of the line.
 const SUM_WIDTH: f64 = 34.0;
 
-/// The last run's balance; `None` without sight lengths.
-pub fn balance(book: &Book, width: u32) -> Option<Plot> {
-    balance_of(book, book.runs().last()?, width)
-}
-
-/// The same of any run of the book.
-pub fn balance_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
+/// The balance of a run of the book, in `unit`; `None` without sight lengths.
+pub fn balance(book: &Book, run: &Run, unit: Unit, width: u32) -> Option<Plot> {
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
-    let (unit, class) = (book.settings().unit, &book.settings().class);
+    let class = &book.settings().class;
     let known: Vec<_> = run.setups.iter().filter(|setup| setup.reduced.imbalance.is_some()).collect();
     let shown = &known[known.len().saturating_sub(SETUPS_MAX)..];
     let last = shown.last()?;

@@ -20,17 +20,11 @@ const LETTER_WIDTH: f64 = 0.6 * LETTER;
 const AHEAD: f64 = 0.25;
 const HEIGHT: u32 = 260;
 
-/// The last run's misclosure; `None` before its first setup is complete.
-pub fn misclosure(book: &Book, width: u32) -> Option<Plot> {
-    misclosure_of(book, book.runs().last()?, width)
-}
-
-/// The same of any run of the book.
-pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
+/// The misclosure of a run of the book, in `unit`; `None` before its first setup is complete.
+pub fn misclosure(book: &Book, run: &Run, unit: Unit, width: u32) -> Option<Plot> {
     let setups: Vec<&Setup> = run.setups.iter().filter(|setup| setup.reduced.rise().is_some()).collect();
     let last = *setups.last()?;
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
-    let unit = book.settings().unit;
     let sigma = sigma_setup_mm(book, last);
     // Without sight lengths the run is drawn over its setups.
     let by_setups = setups.iter().any(|setup| setup.reduced.length().is_none());
@@ -120,7 +114,7 @@ pub fn misclosure_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     canvas.text((right, y.at(-shown(noise_ahead)) + LETTER), Anchor::End, "likely");
     canvas.line(Job::Grid, (x.at(end), top), (x.at(end), bottom));
     canvas.text((x.at(end) + 4.0, bottom - 4.0), Anchor::Start, "ahead");
-    let words = words(book, run, allowed_end);
+    let words = words(run, unit, allowed_end);
     Some(canvas.finish("Misclosure in its envelope", words))
 }
 
@@ -148,8 +142,8 @@ fn smooth(envelope: &[(f64, f64, f64)]) -> Vec<(f64, f64, f64)> {
     out
 }
 
-fn words(book: &Book, run: &Run, allowed_end_mm: f64) -> String {
-    let say = Wording::new(book.settings().unit);
+fn words(run: &Run, unit: Unit, allowed_end_mm: f64) -> String {
+    let say = Wording::new(unit);
     let so_far = match Length::from_f64_m(allowed_end_mm / 1000.0).filter(|_| allowed_end_mm > 0.0) {
         Some(allowed) => format!(
             "Run {}: after {} the class allows {} either way",

@@ -13,11 +13,11 @@ mod profile;
 mod residuals;
 mod svg;
 
-pub use balance::{balance, balance_of};
+pub use balance::balance;
 pub use canvas::{Anchor, Drawing, INK, Job, LETTER, Look, Place, ROUND_RADIUS, Shape};
-pub use misclosure::{misclosure, misclosure_of};
+pub use misclosure::misclosure;
 pub use network::network;
-pub use profile::{profile, profile_of};
+pub use profile::profile;
 pub use residuals::residuals;
 
 /// A drawn plot.

@@ -5,8 +5,10 @@ use super::canvas::{Anchor, Canvas, Job, LETTER, with_room};
 use super::misclosure::in_unit;
 use super::{Plot, WIDTHS};
 use crate::book::Book;
+use crate::book::decimals::decimals;
 use crate::book::run::{Level, Run};
 use crate::book::wording::Wording;
+use crate::units::Unit;
 
 const HEIGHT: u32 = 260;
 /// Room that a point's name is given, in CSS pixels; a name that would stand nearer to another is left out.
@@ -14,7 +16,7 @@ const NAME_ROOM: f64 = 64.0;
 /// Sight length drawn where none is known, in metres; common practice, no source.
 const UNKNOWN_SIGHT_M: f64 = 20.0;
 
-/// One setup as it is drawn, lengths and heights in the job's unit.
+/// One setup as it is drawn, lengths and heights in one unit.
 struct Drawn {
     back: f64,
     instrument: f64,
@@ -27,17 +29,11 @@ struct Drawn {
     fore_named: bool,
 }
 
-/// The last run's profile; `None` before its first setup is complete.
-pub fn profile(book: &Book, width: u32) -> Option<Plot> {
-    profile_of(book, book.runs().last()?, width)
-}
-
-/// The same of any run of the book.
-pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
-    let unit = book.settings().unit;
+/// The profile of a run of the book, in `unit`; `None` before its first setup is complete.
+pub fn profile(book: &Book, run: &Run, unit: Unit, width: u32) -> Option<Plot> {
     let width = width.clamp(*WIDTHS.start(), *WIDTHS.end());
     let tied = run.chains.first().is_some_and(|chain| chain.datum.is_some());
-    let drawn = drawn(book, run);
+    let drawn = drawn(run, unit);
     let end = drawn.last()?.fore;
     let heights = drawn.iter().flat_map(|at| [at.back_ground, at.sight, at.fore_ground]);
     let (low, high) = heights.fold((f64::MAX, f64::MIN), |(low, high), h| (low.min(h), high.max(h)));
@@ -80,7 +76,7 @@ pub fn profile_of(book: &Book, run: &Run, width: u32) -> Option<Plot> {
     canvas.text((right, f64::from(HEIGHT) - 6.0), Anchor::End, &format!("length of the run, {unit}"));
     let say = Wording::new(unit);
     let at_end = match run.last_elevation().filter(|_| tied) {
-        Some(elevation) => format!("{} stands at {}", run.last_point(), say.elevation(elevation, book.decimals())),
+        Some(elevation) => format!("{} stands at {}", run.last_point(), say.elevation(elevation, decimals(book, unit))),
         None => format!("it has come to {}", run.last_point()),
     };
     let words = format!(
@@ -106,8 +102,7 @@ fn names(drawn: &[Drawn], x: impl Fn(f64) -> f64) -> Vec<(f64, f64, &str)> {
     with_room(in_order, |one, other| (one.0 - other.0).abs() >= NAME_ROOM)
 }
 
-fn drawn(book: &Book, run: &Run) -> Vec<Drawn> {
-    let unit = book.settings().unit;
+fn drawn(run: &Run, unit: Unit) -> Vec<Drawn> {
     let unknown = if unit.is_foot() { UNKNOWN_SIGHT_M / 0.3048 } else { UNKNOWN_SIGHT_M };
     let height = |level: Level| in_unit(run.elevation(level).unwrap_or(level.height), unit);
     let mut reached = 0.0;

@@ -1,6 +1,6 @@
 //! What stands before and after the runs: the job and how it stands, findings, what people said, limits, cautions.
 
-use super::run::{heading, verdict};
+use super::run::heading;
 use super::wrap::{columns, wrap};
 use crate::book::event::Verdict;
 use crate::book::finding::Priority;
@@ -53,7 +53,7 @@ fn standing(book: &FieldBook, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for run in &book.runs {
         let lead = format!("run {}", run.number);
-        lines.extend(led(&lead, &format!("{} to {}: {}", run.from, run.to, verdict(run)), width));
+        lines.extend(led(&lead, &format!("{} to {}: {}", run.from, run.to, run.verdict()), width));
     }
     if book.runs.is_empty() {
         lines.extend(led("runs", "none yet", width));

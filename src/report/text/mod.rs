@@ -1,6 +1,7 @@
 //! The field book as plain text: eighty columns unless told otherwise, on one page without end or on pages.
 
 mod matters;
+mod rises;
 mod run;
 mod section;
 mod sheet;
@@ -59,7 +60,7 @@ pub fn print(book: &FieldBook, layout: Layout) -> String {
     for run in &book.runs {
         run::run(&mut sheet, book, run, width);
     }
-    for block in matters::foot(book, width) {
+    for block in rises::rises(book, width).into_iter().chain(matters::foot(book, width)) {
         sheet.gap();
         sheet.block(block);
     }

@@ -5,7 +5,7 @@ use super::sheet::Sheet;
 use super::table::Table;
 use super::wrap::{columns, wrap};
 use crate::book::settings::Booking;
-use crate::report::document::tree::{Closes, ClosureRow, Line, PageCheck, RunPart, RunStanding};
+use crate::report::document::tree::{ClosureRow, Line, PageCheck, RunPart};
 use crate::report::document::{FieldBook, cut, page_check, page_end};
 
 /// Lines kept free under a page of the table for its sums and page check.
@@ -60,21 +60,8 @@ fn head(book: &FieldBook, run: &RunPart, width: usize) -> Vec<String> {
     for datum in &run.datums {
         lines.extend(wrap("", datum, width));
     }
-    lines.extend(wrap("", &verdict(run), width));
+    lines.extend(wrap("", &run.verdict(), width));
     lines
-}
-
-/// How a run stands, with the closure that says so.
-pub(super) fn verdict(run: &RunPart) -> String {
-    let closures = || run.closures.iter();
-    let telling = match run.standing {
-        RunStanding::DoesNotClose => closures().find(|closure| closure.verdict == Closes::DoesNotClose),
-        _ => closures().next_back(),
-    };
-    match telling {
-        Some(closure) => format!("{}; at {} {}", run.standing_words, closure.point, closure.words),
-        None => run.standing_words.clone(),
-    }
 }
 
 /// The page itself, whole or cut at turning points so that each part has its own page check.

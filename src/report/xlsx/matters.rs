@@ -157,13 +157,17 @@ fn lines(sheet: &mut Sheet<'_>, report: &Report, figures: &AdjustedFigures, styl
         number_of("redundancy".to_owned()),
         number_of("w".to_owned()),
         number_of(format!("detectable mistake {height}")),
+        column("activity", 9.0, Holds::Numbers),
     ])?;
     for (line, at) in figures.lines.iter().zip(1u32..) {
         sheet.count(0, at)?;
         sheet.text(1, &line.from, &styles.text)?;
         sheet.text(2, &line.to, &styles.text)?;
-        sheet.count(3, line.run)?;
-        sheet.count(4, line.setups)?;
+        for (at, count) in [(3, line.run), (4, line.setups), (13, line.activity)] {
+            if let Some(count) = count {
+                sheet.count(at, count)?;
+            }
+        }
         if let Some(length) = &line.length {
             sheet.number(5, number(length.exact, sight), &styles.sight)?;
         }

@@ -8,6 +8,7 @@
 mod cells;
 mod inputs;
 mod matters;
+mod rises;
 mod run;
 mod section;
 mod sheet;
@@ -52,6 +53,9 @@ pub fn print(report: &Report) -> Result<Vec<u8>, NotPrinted> {
     let mut runs = run::Runs::new(report, &book, &styles);
     for part in &report.book.runs {
         workbook.push_worksheet(runs.sheet(part)?);
+    }
+    if let Some(sheet) = rises::rises(report, &styles)? {
+        workbook.push_worksheet(sheet);
     }
     workbook.push_worksheet(matters::adjustment(report, &styles)?);
     workbook.push_worksheet(inputs::readings(report, &book, &styles)?);

@@ -36,6 +36,9 @@ pub(super) struct Styles {
     pub(super) height: Format,
     /// Standard deviations.
     pub(super) deviation: Format,
+    /// Parts of a correction, with their sign, and how good each is.
+    pub(super) part: Format,
+    pub(super) part_size: Format,
     pub(super) sight: Format,
     pub(super) sight_in: Format,
     pub(super) sight_sum: Format,
@@ -95,6 +98,8 @@ impl Styles {
             signed: signed(fine),
             height: number(decimals(coarse)),
             deviation: number(decimals(if metric { coarse + 1 } else { coarse })),
+            part: signed(coarse + 1),
+            part_size: number(decimals(coarse + 1)),
             sight: sight(),
             sight_in: shade(sight()),
             sight_sum: sum(sight()),

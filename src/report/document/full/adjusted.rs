@@ -2,12 +2,12 @@
 
 use super::super::figure::Scales;
 use super::tree::{AdjustedFigures, AdjustedLine, AdjustmentView, GlobalView, KnownCheckRow};
-use crate::adjust::levelled::{LeftOut, Levelled, Origin, Weighting};
+use crate::adjust::levelled::{LeftOut, Levelled, Origin, usual_words};
 use crate::adjust::outcome::{AdjustedSection, Adjustment, KnownCheck};
 use crate::adjust::significance::{Levels, Sigma, Verdict};
 use crate::adjust::snoop::{Proposal, Suspect, propose};
-use crate::adjust::{Effects, Network, Options, Outcome, adjust};
-use crate::book::reading::Role;
+use crate::adjust::{Effects, Network, Options, Outcome, WeightRule, adjust};
+use crate::book::Book;
 use crate::units::Length;
 
 /// An adjustment as the report shows it, and as it came out.
@@ -16,21 +16,22 @@ pub(super) struct Adjusted {
     pub(super) outcome: Option<(Network, Outcome)>,
 }
 
-const METHOD: &str = "least squares over all runs of the job; lines as observed, between marks";
+const METHOD: &str = "least squares over all runs of the job, and what was carried up a tape or across a gap; lines as \
+                      observed, between marks";
 
 /// Adjusts what was levelled.
-pub(super) fn adjusted(scales: Scales, levelled: &Levelled, weighting: &Weighting) -> Adjusted {
+pub(super) fn adjusted(scales: Scales, book: &Book, levelled: &Levelled) -> Adjusted {
     let left_out = levelled.left_out.iter().map(left_out_words).collect();
     let view = |not_adjusted, figures| AdjustmentView {
         not_adjusted,
         method: METHOD.to_owned(),
-        weights: weighting.words.clone(),
+        weights: usual_words(book.settings()),
         figures,
         left_out,
     };
     // A priori: with the few checks that a run has, what its residuals say of the noise is worth little.
     let options =
-        Options { weights: weighting.rule, sigma: Sigma::APriori, levels: Levels::USUAL, effects: Effects::OnEnds };
+        Options { weights: WeightRule::Stated, sigma: Sigma::APriori, levels: Levels::USUAL, effects: Effects::OnEnds };
     let solved = Network::new(levelled.given.clone()).and_then(|network| {
         let outcome = adjust(&network, &options)?;
         Ok((network, outcome))
@@ -46,7 +47,8 @@ pub(super) fn adjusted(scales: Scales, levelled: &Levelled, weighting: &Weightin
 
 fn figures(scales: Scales, levelled: &Levelled, network: &Network, outcome: &Outcome) -> AdjustedFigures {
     let last = outcome.last();
-    let lines = levelled.origins.iter().zip(0..).filter(|(origin, _)| origin.sight == Role::Fore);
+    // Intermediate sights stand in the book, and not among the lines.
+    let lines = levelled.origins.iter().zip(0..).filter(|(origin, _)| !matches!(origin, Origin::Side { .. }));
     AdjustedFigures {
         held_to_all: outcome.held.is_some(),
         observations: last.observations,
@@ -100,14 +102,20 @@ fn global(adjustment: &Adjustment) -> Option<GlobalView> {
 fn line(scales: Scales, network: &Network, adjustment: &Adjustment, origin: Origin, at: usize) -> AdjustedLine {
     let (section, adjusted): (_, &AdjustedSection) = (&network.sections()[at], &adjustment.sections[at]);
     let test = adjusted.test;
+    let (run, setups, activity) = match origin {
+        Origin::Line { run, first, last } => (Some(run), Some((first, last)), None),
+        Origin::Side { run, setup } => (Some(run), Some((setup, setup)), None),
+        Origin::Rise { activity } => (None, None, Some(activity)),
+    };
     AdjustedLine {
-        run: origin.run,
-        first_setup: origin.first,
-        last_setup: origin.last,
+        run,
+        first_setup: setups.map(|(first, _)| first),
+        last_setup: setups.map(|(_, last)| last),
+        activity,
         from: network.name(section.from).to_string(),
         to: network.name(section.to).to_string(),
         length: section.length.map(|length| scales.sight(length)),
-        setups: section.setups.unwrap_or_default(),
+        setups: section.setups,
         observed: scales.level(section.rise),
         residual: scales.correction(adjusted.rise - section.rise),
         adjusted: scales.level(adjusted.rise),

@@ -2,25 +2,32 @@
 
 use super::tree::{AdjustmentView, Answer, ClosedRow, JobStanding, RecordView, StandingCount};
 use crate::book::finding::Priority;
-use crate::report::document::tree::{ClosureRow, FieldBook, FindingRow, FindingState, RunPart, RunStanding, TieOrigin};
+use crate::report::document::tree::{
+    ClosureRow, FieldBook, FindingRow, FindingState, RiseView, RunPart, RunStanding, TieOrigin,
+};
 
 /// What a reader looks for first.
 pub(super) fn answer(book: &FieldBook, record: &RecordView, adjustment: &AdjustmentView) -> Answer {
-    let standing = standing(&book.runs);
+    let standing = standing(book);
     Answer {
         standing,
         verdict: verdict(book, standing),
-        carried: book.runs.iter().map(|run| carried(book, run)).collect(),
+        carried: book
+            .runs
+            .iter()
+            .map(|run| carried(book, run))
+            .chain(book.rises.iter().map(|rise| risen(book, rise)))
+            .collect(),
         closed: book.runs.iter().flat_map(|run| run.closures.iter().map(|closure| closed(run, closure))).collect(),
         reliance: reliance(book, record, adjustment, standing),
     }
 }
 
 /// The weakest of the runs speaks for the job.
-fn standing(runs: &[RunPart]) -> JobStanding {
-    let any = |wanted: RunStanding| runs.iter().any(|run| run.standing == wanted);
-    if runs.is_empty() {
-        JobStanding::Empty
+fn standing(book: &FieldBook) -> JobStanding {
+    let any = |wanted: RunStanding| book.runs.iter().any(|run| run.standing == wanted);
+    if book.runs.is_empty() {
+        if book.rises.is_empty() { JobStanding::Empty } else { JobStanding::Provisional }
     } else if any(RunStanding::DoesNotClose) {
         JobStanding::DoesNotClose
     } else if any(RunStanding::Provisional) || any(RunStanding::ClosesInPart) {
@@ -46,7 +53,7 @@ fn verdict(book: &FieldBook, standing: JobStanding) -> String {
                 format!("run {}, {} to {}, has not closed", run.number, run.from, run.to)
             }
             Some(run) => format!("run {}, {} to {}: {}", run.number, run.from, run.to, run.standing_words),
-            None => String::new(),
+            None => "no run was levelled that could close".to_owned(),
         },
         JobStanding::DoesNotClose => {
             let over = |run: &RunPart| run.closures.iter().rfind(|closure| closure.verdict.is_over()).cloned();
@@ -81,6 +88,20 @@ fn carried(book: &FieldBook, run: &RunPart) -> String {
         false => format!("{} {}", run.length.shown, book.shown.sight_unit),
     };
     format!("run {}: from {from} to {to}, {setups}, {length}", run.number)
+}
+
+fn risen(book: &FieldBook, rise: &RiseView) -> String {
+    format!(
+        "{} from {} to {}: a rise of {} {}, standard deviation {} {}; {}",
+        rise.method.words(),
+        rise.from,
+        rise.to,
+        rise.rise.shown,
+        book.shown.unit,
+        rise.deviation.shown,
+        book.shown.height_unit,
+        rise.standing
+    )
 }
 
 fn closed(run: &RunPart, closure: &ClosureRow) -> ClosedRow {
@@ -126,6 +147,11 @@ fn reliance(book: &FieldBook, record: &RecordView, adjustment: &AdjustmentView, 
     );
     if book.known.iter().any(|known| known.assumed && tied(book, &known.point)) {
         words.push("The datum is assumed: elevations are good among themselves only.".to_owned());
+    }
+    let unchecked = book.rises.iter().filter(|rise| !rise.checked).count();
+    if unchecked > 0 {
+        let rises = if unchecked == 1 { "A rise".to_owned() } else { format!("{unchecked} rises") };
+        words.push(format!("{rises} by tape or across a gap: no second one agrees, a mistake there may show nowhere."));
     }
     let stands = standing_counts(book);
     if let Some(hold) = stands.iter().find(|count| count.priority == Priority::Hold) {

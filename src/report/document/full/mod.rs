@@ -14,15 +14,15 @@ pub use tree::{RecordView, Report};
 
 use super::figure::Scales;
 use super::tree::{FieldBook, FindingRow};
-use super::{BookOptions, Distribution, document};
-use crate::adjust::levelled::{Levelled, Weighting, levelled, weighting};
-use crate::adjust::weights::WeightRule;
+use super::{BookOptions, document};
+use crate::adjust::levelled::levelled;
 use crate::book::Book;
 use crate::book::event::Event;
 use crate::book::finding::{FindingKey, Place};
 use crate::book::run::Run;
 use crate::report::causes::explained;
 use crate::report::plot::{self, Plot};
+use crate::units::Unit;
 use tree::{PlotView, SCHEMA};
 
 /// How a report is wanted.
@@ -30,21 +30,10 @@ use tree::{PlotView, SCHEMA};
 pub struct ReportOptions {
     /// How the field book in it is wanted.
     pub book: BookOptions,
-    /// Share out as the lines are weighted, whatever the book says.
-    pub share_out: ShareOut,
     /// The run that it is about; all of them if absent.
     pub run: Option<u32>,
     /// The record that it is made from.
     pub record: RecordView,
-}
-
-/// By what misclosures are shared out in a report.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ShareOut {
-    /// By that by which the lines are weighted, so that the way by hand and the adjustment agree.
-    AsWeighted,
-    /// As the options of the field book say.
-    AsBooked,
 }
 
 /// Width of a drawing, in CSS pixels: as wide as the text of a page at the size of its letters. Two stand side by side at
@@ -57,29 +46,10 @@ const PLOT_WIDTH: u32 = 720;
 /// If the events do not open a job.
 pub fn report(book: &Book, events: &[Event], job: &str, options: ReportOptions) -> Report {
     let levelled = levelled(book);
-    let weighting = weighting(book, &levelled);
-    let mut booking = options.book;
-    if options.share_out == ShareOut::AsWeighted {
-        booking.distribution = match weighting.rule {
-            WeightRule::Length { .. } => Distribution::ByLength,
-            _ => Distribution::BySetups,
-        };
-    }
-    let field_book = document(book, events, job, booking);
-    whole(book, events, field_book, &levelled, &weighting, options)
-}
-
-fn whole(
-    book: &Book,
-    events: &[Event],
-    mut field_book: FieldBook,
-    levelled: &Levelled,
-    weighting: &Weighting,
-    options: ReportOptions,
-) -> Report {
+    let mut field_book = document(book, events, job, options.book);
     let scales = Scales::from(&field_book.shown);
-    let adjusted = adjusted::adjusted(scales, levelled, weighting);
-    let mut results = results::results(book, &field_book, levelled, adjusted.outcome.as_ref());
+    let adjusted = adjusted::adjusted(scales, book, &levelled);
+    let mut results = results::results(book, &field_book, &levelled, adjusted.outcome.as_ref());
     let mut adjustment = adjusted.view;
     let mut changes = changes::changes(&field_book, events);
     if let Some(run) = options.run {
@@ -88,8 +58,9 @@ fn whole(
         field_book.verdicts.retain(|verdict| verdict.run == run);
         results.retain(|row| row.runs.contains(&run));
         if let Some(figures) = &mut adjustment.figures {
-            figures.lines.retain(|line| line.run == run);
+            figures.lines.retain(|line| line.run == Some(run));
         }
+        field_book.rises.clear();
         changes.retain(|change| change.setup.is_none_or(|setup| setup.run == run));
     }
     let misclosures = explained(book, &field_book.job, options.run).misclosures;
@@ -123,15 +94,16 @@ fn concerns(book: &Book, finding: &FindingRow, run: u32) -> bool {
 
 fn plots(book: &Book, field_book: &FieldBook, adjustment: &tree::AdjustmentView) -> Vec<PlotView> {
     let runs = book.runs().iter().filter(|run| field_book.runs.iter().any(|part| part.number == run.number));
+    let unit = field_book.shown.unit;
     let mut plots = Vec::new();
     for run in runs {
-        let mut draw = |what: &str, paper_width: u32, draw: fn(&Book, &Run, u32) -> Option<Plot>| {
+        let mut draw = |what: &str, paper_width: u32, draw: fn(&Book, &Run, Unit, u32) -> Option<Plot>| {
             let name = format!("run-{}-{what}", run.number);
-            plots.extend(view(name, Some(run.number), paper_width, |width| draw(book, run, width)));
+            plots.extend(view(name, Some(run.number), paper_width, |width| draw(book, run, unit, width)));
         };
-        draw("profile", PLOT_WIDTH, plot::profile_of);
-        draw("misclosure", PLOT_WIDTH / 2, plot::misclosure_of);
-        draw("balance", PLOT_WIDTH / 2, plot::balance_of);
+        draw("profile", PLOT_WIDTH, plot::profile);
+        draw("misclosure", PLOT_WIDTH / 2, plot::misclosure);
+        draw("balance", PLOT_WIDTH / 2, plot::balance);
     }
     if let Some(figures) = &adjustment.figures {
         plots.extend(view("residuals".to_owned(), None, PLOT_WIDTH, |width| plot::residuals(figures, width)));

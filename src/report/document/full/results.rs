@@ -1,4 +1,5 @@
-//! Every mark with its elevation, in the order in which the runs reached them, known points first.
+//! Every mark with its elevation, in the order in which the runs reached them, known points first; then those that only a
+//! tape or a sight across a gap reached.
 
 use std::collections::HashMap;
 
@@ -70,6 +71,13 @@ fn seen(book: &Book) -> Vec<Seen> {
             if let Some(point) = setup.fore_point.as_ref().filter(|_| setup.reduced.fore.is_some()) {
                 see(run, point, setup.fore_level(), true);
             }
+        }
+    }
+    let ends = book.activities().rises().filter_map(|observed| observed.activity.task.ends());
+    for point in ends.flat_map(|(from, to)| [from, to]) {
+        if !places.contains_key(point) {
+            places.insert(point.clone(), all.len());
+            all.push(Seen { point: point.clone(), elevation: None, on_line: true, runs: Vec::new() });
         }
     }
     all
@@ -144,10 +152,18 @@ impl Maker<'_> {
             }
             (MarkKind::Carried, None) => {
                 remarks.push("as observed, not adjusted".to_owned());
-                if runs().all(|run| run.standing == RunStanding::Provisional) {
+                if !seen.runs.is_empty() && runs().all(|run| run.standing == RunStanding::Provisional) {
                     remarks.push("provisional: the run has not closed".to_owned());
                 }
             }
+        }
+        if seen.runs.is_empty() {
+            let rises = self
+                .field_book
+                .rises
+                .iter()
+                .filter(|rise| seen.point.as_str() == rise.from || seen.point.as_str() == rise.to);
+            remarks.extend(rises.map(|rise| format!("by {}, activity {}", rise.method.words(), rise.activity)));
         }
         if matches!(kind, MarkKind::Carried | MarkKind::Intermediate)
             && let Some(run) = runs().find(|run| run.standing == RunStanding::DoesNotClose)

@@ -14,12 +14,12 @@ use crate::report::document::tree::{Closes, FieldBook, Figure, Reached};
 use crate::report::plot::{Drawing, Plot};
 
 /// Version of the tree.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// The report of a job.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Report {
-    /// Version of this form: 1.
+    /// Version of this form: 2.
     pub schema: u32,
     /// The run that it is about; all of them if absent.
     pub run: Option<u32>,
@@ -232,20 +232,22 @@ pub struct GlobalView {
 /// A line between two marks, adjusted.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct AdjustedLine {
-    /// The run.
-    pub run: u32,
+    /// The run; none for a rise that was observed otherwise.
+    pub run: Option<u32>,
     /// Its first setup.
-    pub first_setup: u32,
+    pub first_setup: Option<u32>,
     /// Its last.
-    pub last_setup: u32,
+    pub last_setup: Option<u32>,
+    /// The activity that observed it, up a tape or across a gap; none for a line of a run.
+    pub activity: Option<u32>,
     /// From.
     pub from: String,
     /// To.
     pub to: String,
     /// Its length; none if some setup had no sight lengths.
     pub length: Option<Figure>,
-    /// Its setups.
-    pub setups: u32,
+    /// Its setups; none for a rise that was observed otherwise.
+    pub setups: Option<u32>,
     /// Rise as observed.
     pub observed: Figure,
     /// Adjusted less observed.
