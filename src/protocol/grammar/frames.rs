@@ -112,7 +112,10 @@ fn pairs(frame: &FrameFile, faults: &mut Faults) -> Option<Pairs> {
     for (key, octets) in [("start", &frame.start), ("end", &frame.end)] {
         let Some(octets) = octets.as_ref().filter(|octets| octets.0 != b"any") else { continue };
         if octets.0.first().is_some_and(u8::is_ascii_hexdigit) {
-            faults.add(&octets.span, format!("`{key}` found that begins with a digit, which could stand inside the frame"));
+            faults.add(
+                &octets.span,
+                format!("`{key}` found that begins with a digit, which could stand inside the frame"),
+            );
         }
     }
     Some(Pairs { form })
