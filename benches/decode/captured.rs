@@ -6,9 +6,12 @@ use regex::bytes::{Captures, Regex};
 
 use super::hand::{control, implied, metres, role, text};
 
+/// Makes a reading of what was captured.
+pub(super) type Build = fn(&Captures<'_>) -> Reading;
+
 /// The expression for a format and what is built of it.
-pub(super) fn captured(format: &str) -> Option<(Regex, fn(&Captures<'_>) -> Reading)> {
-    let (pattern, build): (_, fn(&Captures<'_>) -> Reading) = match format {
+pub(super) fn captured(format: &str) -> Option<(Regex, Build)> {
+    let (pattern, build): (_, Build) = match format {
         "comma" => (r"(?-u)R,([0-9]+),([^,\r]{0,16}),(-?[0-9]+\.[0-9]{5}),([0-9]+\.[0-9]{2}),([BFI]?)\r\n", comma),
         "sentence" => (r"(?-u)@L([0-9]{4}),([+-])([0-9]{6}),([0-9]{6}),([16]),([0-9]{2})\*([0-9A-F]{2})\r\n", sentence),
         "columns" => (r"(?-u)LV ([0-9]{4}) ([ -~]{12}) ([0-9]{7})([ -])([MF])  ([0-9]{5}) ([BF ])\r", columns),

@@ -18,7 +18,7 @@ use closerun::protocol::{Decoder, Format, Piece, find, shipped};
 use closerun::units::{Measured, Unit};
 use criterion::{Criterion, Throughput};
 use nom::IResult;
-use regex::bytes::{Captures, Regex};
+use regex::bytes::Regex;
 
 use hand::{binary, text};
 
@@ -49,7 +49,7 @@ fn reading(format: &Format, number: u64) -> Reading {
     reading.sight = Some(metres(&sight, sight_cut));
     reading.sequence = Some(number);
     reading.point = PointName::from_wire(&format!("TP{number}"));
-    reading.role = Some(if number % 2 == 0 { Role::Back } else { Role::Fore });
+    reading.role = Some(if number.is_multiple_of(2) { Role::Back } else { Role::Fore });
     reading.count = Some(5);
     reading.time = time.map(str::to_owned);
     reading
@@ -98,7 +98,7 @@ fn by_hand(stream: &Stream, parser: impl Fn(&[u8]) -> IResult<&[u8], Reading>) -
 }
 
 #[inline(never)]
-fn by_regex(stream: &Stream, pattern: &Regex, build: fn(&Captures<'_>) -> Reading) -> Kept {
+fn by_regex(stream: &Stream, pattern: &Regex, build: captured::Build) -> Kept {
     let mut out = Vec::with_capacity(RECORDS);
     for part in &stream.parts {
         for captures in pattern.captures_iter(part) {

@@ -16,7 +16,7 @@ use closerun::book::Book;
 use closerun::book::event::{Body, Origin};
 use closerun::book::reading::{Heard, Reading, Role};
 use closerun::daemon::outlet::{Outlet, Shown};
-use closerun::daemon::{ASKS_MAX, Answer, Ask, Clock, Ending, Listener, Outcome, Post, Session, Setting, attend};
+use closerun::daemon::{ASKS_MAX, Ask, Clock, Ending, Listener, Outcome, Post, Session, Setting, attend};
 use closerun::link::{EventSender, Gone, LinkEvent, LinkHandle, Simulated, Stop, queue};
 use closerun::report::live::What;
 use closerun::simulate::{Chance, Voice};
@@ -310,8 +310,7 @@ impl Site {
         let (to, answer) = oneshot::channel();
         let ask = Ask { words: words.split(' ').map(str::to_owned).collect(), by: Origin::Tell, answer: Some(to) };
         self.asks.send(ask).await.expect("the loop lives");
-        let answer = answer.await.expect("every command is answered");
-        assert!(!matches!(answer, Answer::NotUnderstood(_)), "{words}: {answer:?}");
+        answer.await.expect("every command is answered");
         self.commands += 1;
     }
 

@@ -63,7 +63,7 @@ fn a_row_that_was_stored_is_still_understood() {
 /// hold it.
 #[test]
 fn the_samples_hold_every_variant() {
-    let (mut bodies, mut heards, mut links, mut commands) = ([0; 13], [0; 10], [0; 6], [0; 24]);
+    let (mut bodies, mut heards, mut links, mut commands) = ([0; 14], [0; 10], [0; 6], [0; 24]);
     for event in samples::all() {
         let body = match event.body {
             Body::JobOpened { .. } => 0,

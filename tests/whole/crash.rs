@@ -19,8 +19,9 @@ use crate::program::{Program, is_reading, json};
 use crate::{events, names};
 
 const KILLS: usize = 40;
-/// Kills of one job; then another is begun, so that a start takes as long after thousands of them as after the first.
-const KILLS_A_JOB: usize = 200;
+/// Kills of one job; then another is begun: a start takes as long after thousands of them as after the first, and the level
+/// has enough to send however slow the machine is.
+const KILLS_A_JOB: usize = 50;
 /// Readings that the level has to send: more than are heard between so many kills.
 const SENT_MAX: usize = 20_000;
 /// The speed of its line. Faster than they can be kept, and the program would hold them in its queue and lose them with its life.

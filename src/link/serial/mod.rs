@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use tokio_serial::{SerialPort, SerialStream};
 
 use super::identity::{self, Follow};
-use super::reader::{Look, Opened, Source};
+use super::reader::{Opened, Source};
 use super::registry::Registry;
 use super::settings::{DataBits, Flow, Parity, SerialSettings, StopBits};
 use super::trouble::Trouble;
@@ -69,7 +69,10 @@ impl Source for SerialSource {
         let settings = self.settings;
         let node = path.canonicalize().unwrap_or_else(|_| path.clone());
         let simulator = self.registry.as_ref().and_then(|registry| registry.entry(&node.to_string_lossy()));
+        // Opened first: the stream keeps all others out.
+        let beside = host::open_beside(&path);
         let stream = open(&path, settings, simulator.as_ref().map(|entry| entry.pid))?;
+        let look = beside.and_then(|port| host::guard_settings(port, in_words(&path)));
         let mut remarks: Vec<String> = difference(&stream, settings, &node).into_iter().collect();
         if path != self.path {
             remarks.push(format!("{} is {} now", identity::name(&self.path), path.display()));
@@ -77,7 +80,6 @@ impl Source for SerialSource {
         let simulated = if simulator.is_some() { Simulated::Yes } else { Simulated::No };
         self.node = Some(node);
         self.identify();
-        let look = guard(&stream, settings, &self.path);
         Ok(Opened { stream, what: format!("serial {} {settings}", path.display()), simulated, remarks, look })
     }
 
@@ -114,43 +116,27 @@ fn open(path: &Path, settings: SerialSettings, simulator: Option<u32>) -> Result
         return Err(Trouble::Other { what, why });
     }
     let builder = tokio_serial::new(path.to_string_lossy(), settings.baud)
-        .data_bits(data_bits(settings))
-        .parity(parity(settings))
-        .stop_bits(stop_bits(settings))
-        .flow_control(flow(settings));
+        .data_bits(match settings.data_bits {
+            DataBits::Five => tokio_serial::DataBits::Five,
+            DataBits::Six => tokio_serial::DataBits::Six,
+            DataBits::Seven => tokio_serial::DataBits::Seven,
+            DataBits::Eight => tokio_serial::DataBits::Eight,
+        })
+        .parity(match settings.parity {
+            Parity::None => tokio_serial::Parity::None,
+            Parity::Odd => tokio_serial::Parity::Odd,
+            Parity::Even => tokio_serial::Parity::Even,
+        })
+        .stop_bits(match settings.stop_bits {
+            StopBits::One => tokio_serial::StopBits::One,
+            StopBits::Two => tokio_serial::StopBits::Two,
+        })
+        .flow_control(match settings.flow {
+            Flow::None => tokio_serial::FlowControl::None,
+            Flow::Hardware => tokio_serial::FlowControl::Hardware,
+            Flow::Software => tokio_serial::FlowControl::Software,
+        });
     SerialStream::open(&builder).map_err(|error| trouble(what, path, simulator, &error))
-}
-
-fn data_bits(settings: SerialSettings) -> tokio_serial::DataBits {
-    match settings.data_bits {
-        DataBits::Five => tokio_serial::DataBits::Five,
-        DataBits::Six => tokio_serial::DataBits::Six,
-        DataBits::Seven => tokio_serial::DataBits::Seven,
-        DataBits::Eight => tokio_serial::DataBits::Eight,
-    }
-}
-
-fn parity(settings: SerialSettings) -> tokio_serial::Parity {
-    match settings.parity {
-        Parity::None => tokio_serial::Parity::None,
-        Parity::Odd => tokio_serial::Parity::Odd,
-        Parity::Even => tokio_serial::Parity::Even,
-    }
-}
-
-fn stop_bits(settings: SerialSettings) -> tokio_serial::StopBits {
-    match settings.stop_bits {
-        StopBits::One => tokio_serial::StopBits::One,
-        StopBits::Two => tokio_serial::StopBits::Two,
-    }
-}
-
-fn flow(settings: SerialSettings) -> tokio_serial::FlowControl {
-    match settings.flow {
-        Flow::None => tokio_serial::FlowControl::None,
-        Flow::Hardware => tokio_serial::FlowControl::Hardware,
-        Flow::Software => tokio_serial::FlowControl::Software,
-    }
 }
 
 /// Told apart by the library's own kind: as an `io::Error` a port in use would be one that is not there.
@@ -183,43 +169,7 @@ fn difference(stream: &SerialStream, asked: SerialSettings, node: &Path) -> Opti
     (!alike).then(|| format!("{} took the settings {got} where {asked} was asked", in_words(node)))
 }
 
-/// Looks whether another program has changed the port's settings, and sets them back to what they were when it was
-/// opened. Who goes on changing them is named once, and again only after they were left alone.
-fn guard(stream: &SerialStream, asked: SerialSettings, path: &Path) -> Option<Look> {
-    let (mut port, opened) = (stream.try_clone().ok()?, settings_of(stream)?);
-    let what = in_words(path);
-    let mut told = Told::NotYet;
-    Some(Box::new(move || {
-        let found = settings_of(&*port).filter(|found| *found != opened);
-        let Some(found) = found else {
-            told = Told::NotYet;
-            return None;
-        };
-        let outcome = match set(&mut *port, asked) {
-            Ok(()) => "set back".to_owned(),
-            Err(error) => format!("they could not be set back ({error}), start again"),
-        };
-        let first = std::mem::replace(&mut told, Told::Once) == Told::NotYet;
-        first.then(|| format!("{what} was changed to {found} by another program: {outcome} to {asked}; close it there"))
-    }))
-}
-
-/// Whether somebody was told.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Told {
-    NotYet,
-    Once,
-}
-
-fn set(port: &mut dyn SerialPort, settings: SerialSettings) -> tokio_serial::Result<()> {
-    port.set_baud_rate(settings.baud)?;
-    port.set_data_bits(data_bits(settings))?;
-    port.set_parity(parity(settings))?;
-    port.set_stop_bits(stop_bits(settings))?;
-    port.set_flow_control(flow(settings))
-}
-
-fn settings_of(stream: &dyn SerialPort) -> Option<SerialSettings> {
+fn settings_of(stream: &SerialStream) -> Option<SerialSettings> {
     Some(SerialSettings {
         baud: stream.baud_rate().ok()?,
         data_bits: match stream.data_bits().ok()? {

@@ -173,7 +173,7 @@ async fn settings_that_another_program_changed_are_said_and_set_back() {
     let began = std::time::Instant::now();
     tcsetattr(&near, OptionalActions::Now, &changed).unwrap();
     let what = format!(
-        "serial port {} was changed to 19200 8N1 by another program: set back to 9600 8N1; close it there",
+        "serial port {} was set to 19200 Bd where 9600 Bd were asked by another program: it was set back, close it there",
         line.path.display()
     );
     assert_eq!(listener.next().await, Ok(LinkEvent::Warned { what }));
