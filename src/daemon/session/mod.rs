@@ -105,7 +105,7 @@ impl<K: Keep> Session<K> {
 
     /// One turn: takes what woke the loop all the way.
     pub fn turn(&mut self, wake: Wake) {
-        if self.watch.in_record() {
+        if self.in_record() {
             self.clocks.woken_in_record();
         }
         if let Some(for_s) = self.clocks.slept_s() {
@@ -143,7 +143,7 @@ impl<K: Keep> Session<K> {
 
     /// Whether a record is half received.
     pub fn in_record(&self) -> bool {
-        self.watch.in_record()
+        self.listener.waits() || self.watch.in_record()
     }
 
     /// How it ended, once it has.
