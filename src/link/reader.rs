@@ -25,11 +25,6 @@ const WRITE_MAX_WAIT: Duration = Duration::from_secs(2);
 /// How long is still read when asked to stop: long enough for one look at what the kernel holds already.
 const LAST_LOOK: Duration = Duration::from_millis(20);
 
-/// How often the port's thread notes that it lives, while nothing comes.
-const ALIVE_EVERY: Duration = Duration::from_millis(250);
-/// Later than this, the whole program stood still: frozen by somebody, or starved.
-const STOOD_STILL: Duration = Duration::from_millis(750);
-
 /// How often it is looked whether all is well with what is open: a few bytes at a wrong speed, not a setup's worth.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
 
@@ -184,21 +179,13 @@ async fn read_until_lost(
     mut proved: impl FnMut() -> Option<String>,
 ) -> std::io::Result<()> {
     let mut buffer = vec![0; READ_MAX_BYTES];
-    let mut alive = (Instant::now(), now_us());
     loop {
         events.room().await;
-        let Ok(read) = timeout(ALIVE_EVERY, read.read(&mut buffer)).await else {
-            alive = (Instant::now(), now_us());
-            continue;
-        };
-        match read {
+        match read.read(&mut buffer).await {
             // A tty that is gone reads as nothing for ever, at once: the first such answer is the end.
             Ok(0) => return Ok(()),
             Ok(length) => {
-                // What came while the program stood still came at some time since: no silence is made up before it.
-                let at_us = if alive.0.elapsed() > STOOD_STILL { alive.1 } else { now_us() };
-                alive = (Instant::now(), now_us());
-                events.push(LinkEvent::Chunk { at_us, bytes: buffer[..length].to_vec() });
+                events.push(LinkEvent::Chunk { at_us: now_us(), bytes: buffer[..length].to_vec() });
                 proved().into_iter().for_each(|what| events.push(LinkEvent::Warned { what }));
             }
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}

@@ -201,10 +201,12 @@ fn a_program_that_was_frozen_has_lost_nothing() {
     let mut level = Level::with_tempo(folder, "comma", place, Tempo::Line(wire));
     let mut program = listen(folder, &level, "");
     let shots = shots(300);
-    let frames = shots.iter().map(|(staff, sight)| Act::Send(level.frame(staff, sight))).collect();
+    let mut frames: Vec<Act> = shots.iter().map(|(staff, sight)| Act::Send(level.frame(staff, sight))).collect();
+    let behind = frames.split_off(20);
     level.play(frames);
     program.readings(20);
     program.signal(Signal::STOP);
+    level.play(behind);
     // The one wait that is for no thing: time during which it does not live.
     std::thread::sleep(Duration::from_secs(3));
     program.signal(Signal::CONT);
