@@ -94,6 +94,14 @@ impl Listener {
         }
     }
 
+    /// Whether bytes wait for the rest of their record, as far as that is known before the format is.
+    pub fn waits(&self) -> bool {
+        match self {
+            Listener::Named(recognised) => recognised.decoder.pending() > 0,
+            Listener::Open(_) => false,
+        }
+    }
+
     /// The link was opened.
     pub fn opened(&mut self, at: Moment, out: &mut Vec<Piece>) {
         self.meet(Incident::Opened(at), out);

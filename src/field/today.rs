@@ -59,8 +59,11 @@ pub fn today(book: &Book, now: Moment, corrections: &Corrections) -> Vec<Item> {
     runs(book, &mut put);
     set(book, corrections, &mut put);
     if let Some(activity) = book.activities().under_way() {
-        let shots = activity.counted().count();
-        put(Group::Open, format!("{} is under way, {shots} shots taken", activity.task.title()));
+        let shots = match activity.counted().count() {
+            1 => "1 shot".to_owned(),
+            shots => format!("{shots} shots"),
+        };
+        put(Group::Open, format!("{} is under way, {shots} taken", activity.task.title()));
     }
     for (key, standing) in book.standing() {
         if standing.priority == Priority::Hold && !standing.acknowledged {

@@ -227,6 +227,10 @@ fn every_output_lists_each_rise_with_its_corrections() {
             assert_eq!(cell(result[0], "value"), rise.rise.shown);
             assert_eq!(cell(result[0], "deviation"), rise.deviation.shown);
             stands(&["rise", &rise.rise.shown]);
+            if let Some(paper) = &paper {
+                let entered = format!("by {}, activity {number}", rise.method.words());
+                assert!(paper.contains(&entered), "{entered} under no line of the adjustment");
+            }
             let Some(sheets) = &sheets else { continue };
             let rows: Vec<_> = sheets["Rises"].iter().filter(|row| row[0] == number).collect();
             for step in &rise.steps {

@@ -32,7 +32,7 @@ fn each_output_is_written_where_it_is_asked_for() {
     let verified = run(folder.path(), "verify d.job").out;
     let digest = json["record"]["digest"].as_str().unwrap();
     assert!(verified.contains(digest), "the digest is the hash that verify tells: {verified}");
-    assert_eq!((&json["schema"], &json["answer"]["standing"]), (&Value::from(1), &Value::from("closes")));
+    assert_eq!((&json["schema"], &json["answer"]["standing"]), (&Value::from(2), &Value::from("closes")));
     let csv = run(folder.path(), "report d.job --csv").out;
     assert_eq!(csv.lines().count(), json["results"].as_array().unwrap().len() + 1);
     assert!(csv.lines().skip(1).all(|row| row.contains(digest)));
@@ -62,7 +62,7 @@ fn an_adjustment_by_the_same_rule_gives_the_elevations_of_the_report() {
     assert_eq!(run(folder.path(), "demo --quiet --speed 1000 --job d.job").code, 0);
     let json = |arguments: &str| -> Value { serde_json::from_str(&run(folder.path(), arguments).out).unwrap() };
     let report = json("report d.job --json");
-    let adjusted = json("adjust d.job --weights length --rate 6 --json");
+    let adjusted = json("adjust d.job --json");
     let metres = |row: &Value| row["elevation"]["m"].as_str().unwrap().parse::<f64>().unwrap();
     let results = report["results"].as_array().unwrap();
     assert!(results.len() > 2, "{results:?}");

@@ -63,7 +63,7 @@ impl<K: Keep> Session<K> {
     pub(super) fn nothing_came(&mut self) {
         self.at_rest();
         let mut pieces = Vec::new();
-        if let (true, Some(until)) = (self.watch.in_record(), self.clocks.silent_until()) {
+        if let (true, Some(until)) = (self.in_record(), self.clocks.silent_until()) {
             self.listener.silence(until, &mut pieces);
         }
         self.hear(self.clocks.wall(), pieces);

@@ -140,7 +140,7 @@ impl<K: Keep> Session<K> {
 
     /// Whether a record is half received.
     pub fn in_record(&self) -> bool {
-        self.watch.in_record()
+        self.listener.waits() || self.watch.in_record()
     }
 
     /// How it ended, once it has.

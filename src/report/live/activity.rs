@@ -84,7 +84,11 @@ pub(super) fn shot_line(book: &Book, activity: &Activity) -> Option<ShotLine> {
 pub fn activity_words(book: &Book) -> Vec<String> {
     let Some(activity) = book.activities().under_way() else { return Vec::new() };
     let guide = field::guide(book, activity);
-    let mut words = vec![format!("{} under way, {} shots", activity.task.title(), activity.counted().count())];
+    let shots = match activity.counted().count() {
+        1 => "1 shot".to_owned(),
+        shots => format!("{shots} shots"),
+    };
+    let mut words = vec![format!("{} under way, {shots}", activity.task.title())];
     words.extend(guide.so_far);
     words.extend(guide.next.map(|next| format!("next: {next}")));
     words

@@ -73,14 +73,15 @@ fn lines(sheets: &mut Sheets<'_, '_>, report: &Report, figures: &AdjustedFigures
         columns.push(column("\u{3c4}", Fit::Numbers));
     }
     columns.push(column(&format!("detect-\nable {height}"), Fit::Numbers));
-    let rows: Vec<Row> = (figures.lines.iter().zip(1..)).map(|(line, at)| line_row(line, at, has_tau)).collect();
+    let rows: Vec<Row> =
+        (figures.lines.iter().zip(1..)).map(|(line, at)| line_row(report, line, at, has_tau)).collect();
     let table = Table::fit(sheets, &columns, &rows);
     let room = table.beginning(sheets, &rows);
     sheets.heading("Lines", 1, room);
     table.set(sheets, &rows);
 }
 
-fn line_row(line: &AdjustedLine, at: usize, has_tau: bool) -> Row {
+fn line_row(report: &Report, line: &AdjustedLine, at: usize, has_tau: bool) -> Row {
     let style = if line.doubtful { Style::STRONG.in_ink(Ink::Vermilion) } else { Style::BODY };
     let two = |value: Option<f64>| value.map(|value| on_paper(&format!("{value:.2}"))).unwrap_or_default();
     let mut cells = vec![
@@ -101,7 +102,9 @@ fn line_row(line: &AdjustedLine, at: usize, has_tau: bool) -> Row {
     }
     let detectable = line.detectable.as_ref().map(|figure| on_paper(&figure.shown));
     cells.push(Cell::text(detectable.unwrap_or_else(|| "unchecked".to_owned())));
-    Row::of(cells)
+    let rise = report.book.rises.iter().find(|rise| line.activity == Some(rise.activity));
+    let under = rise.map(|rise| format!("by {}, activity {}", rise.method.words(), rise.activity));
+    Row { under: under.unwrap_or_default(), ..Row::of(cells) }
 }
 
 fn known(sheets: &mut Sheets<'_, '_>, report: &Report, figures: &AdjustedFigures) {

@@ -1,7 +1,7 @@
 //! What was carried up a tape and across gaps: conditions, readings, corrections line by line, the rise.
 
 use super::front::{doubt, fact};
-use super::ink::Size;
+use super::ink::{Size, UNIT};
 use super::sheets::{Sheets, Style};
 use super::table::{Cell, Fit, Row, Table, column};
 use super::{name_on_paper, on_paper};
@@ -30,10 +30,6 @@ fn one(sheets: &mut Sheets<'_, '_>, report: &Report, rise: &RiseView) {
         name_on_paper(&rise.from),
         name_on_paper(&rise.to)
     );
-    sheets.heading(&title, 1, 6.0 * Size::Body.leading());
-    for words in &rise.conditions {
-        fact(sheets, "with", &on_paper(words));
-    }
     let columns = [
         column("", Fit::Words(210.0)),
         column(&format!("length\n{unit}"), Fit::Numbers),
@@ -53,7 +49,16 @@ fn one(sheets: &mut Sheets<'_, '_>, report: &Report, rise: &RiseView) {
             Cell::text(on_paper(&rise.standing)),
         ])
     });
-    Table::fit(sheets, &columns, &rows).set(sheets, &rows);
+    let table = Table::fit(sheets, &columns, &rows);
+    let rows_height: f32 = rows.iter().map(|row| table.height(sheets, row)).sum();
+    let room = rise.conditions.len() as f32 * Size::Body.leading() + UNIT + table.head_height() + rows_height;
+    // What somebody adds up by hand stands on one page where that can be.
+    sheets.heading(&title, 1, if room < sheets.whole() / 2.0 { room } else { 8.0 * Size::Body.leading() });
+    for words in &rise.conditions {
+        fact(sheets, "with", &on_paper(words));
+    }
+    sheets.gap(UNIT);
+    table.set(sheets, &rows);
 }
 
 fn reading(reading: &RiseReading) -> Row {
