@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use closerun::book::event::Body;
 use closerun::simulate::{Act, Place, Tempo, Wire};
-use rustix::process::Signal;
+use rustix::process::{Pid, Signal};
 
 use crate::port::{BarePort, Level};
 use crate::program::{Program, command, run, settle, until};
@@ -278,6 +278,11 @@ fn a_read_that_fails_once_is_an_outage_like_any_other() {
     program.json_line("return", |line| line["type"] == "link" && line["state"] == "open");
     port.write(b"R,2,,1.20000,20.00,\r\n");
     program.readings(1);
-    drop(program);
+    // The program itself is told to stop, and its tracer ends with it.
+    let tracer = program.id();
+    let traced = fs::read_to_string(format!("/proc/{tracer}/task/{tracer}/children")).unwrap();
+    let traced = Pid::from_raw(traced.trim().parse().expect("one child")).unwrap();
+    rustix::process::kill_process(traced, Signal::TERM).unwrap();
+    program.end().assert_good();
     assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.20000"]);
 }
