@@ -36,6 +36,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use tokio::sync::mpsc;
 
@@ -135,6 +136,12 @@ pub enum LinkEvent {
     Waiting {
         /// Why.
         why: Trouble,
+    },
+    /// The whole program stood still, frozen by somebody or starved, and the port was not looked at. When what comes now
+    /// arrived is not known, so no silence may be read out of its time.
+    StoodStill {
+        /// For how long.
+        time: Duration,
     },
     /// Something that the user should know; listening goes on.
     Warned {

@@ -101,7 +101,7 @@ fn cost(event: &LinkEvent) -> usize {
         + match event {
             LinkEvent::Chunk { bytes, .. } => bytes.len(),
             LinkEvent::Opened { what, .. } | LinkEvent::Lost { why: what } | LinkEvent::Warned { what } => what.len(),
-            LinkEvent::Waiting { .. } | LinkEvent::Finished => 0,
+            LinkEvent::Waiting { .. } | LinkEvent::StoodStill { .. } | LinkEvent::Finished => 0,
         }
 }
 

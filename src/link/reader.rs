@@ -2,7 +2,6 @@
 //!
 //! What is opened is a [`Source`]; this file knows neither serial ports nor sockets. It runs on the port's own thread.
 
-use std::convert::Infallible;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
@@ -25,8 +24,10 @@ const WRITE_MAX_WAIT: Duration = Duration::from_secs(2);
 /// How long is still read when asked to stop: long enough for one look at what the kernel holds already.
 const LAST_LOOK: Duration = Duration::from_millis(20);
 
-/// How often it is looked whether all is well with what is open: a few bytes at a wrong speed, not a setup's worth.
-const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// How often the port's thread notes that it lives, while nothing comes.
+const ALIVE_EVERY: Duration = Duration::from_millis(250);
+/// Later than this, the whole program stood still: frozen by somebody, or starved.
+const STOOD_STILL: Duration = Duration::from_millis(750);
 
 /// What can be opened again and again.
 pub(super) trait Source {
@@ -61,12 +62,7 @@ pub(super) struct Opened<S> {
     pub(super) simulated: Simulated,
     /// What the user should know of it.
     pub(super) remarks: Vec<String>,
-    /// Asked now and then while it is open, if there is anything to look at.
-    pub(super) look: Option<Look>,
 }
-
-/// Looks after what is open; gives what the user should know.
-pub(super) type Look = Box<dyn FnMut() -> Option<String> + Send>;
 
 /// The receiving end of [`super::LinkHandle::send`].
 pub(super) struct Outgoing {
@@ -85,7 +81,7 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
                 return;
             }
         };
-        let Opened { stream, what, simulated, remarks, look } = opened;
+        let Opened { stream, what, simulated, remarks } = opened;
         // Whoever learns that it is open may speak at once.
         let stale = outgoing.open();
         events.push(LinkEvent::Opened { what, simulated });
@@ -104,7 +100,6 @@ pub(super) async fn drive<S: Source>(mut source: S, events: &EventSender, mut ou
                 biased;
                 end = &mut reading => Some(end.map_or_else(|error| S::broken(&error), |()| S::CLOSED.to_owned())),
                 error = write_what_comes(write, events, &mut outgoing.messages) => Some(S::broken(&error)),
-                never = look_after(look, events) => match never {},
                 () = asked_to_end(events, stop) => None,
             };
             if ended.is_none() {
@@ -179,9 +174,16 @@ async fn read_until_lost(
     mut proved: impl FnMut() -> Option<String>,
 ) -> std::io::Result<()> {
     let mut buffer = vec![0; READ_MAX_BYTES];
+    let mut alive = Instant::now();
     loop {
         events.room().await;
-        match read.read(&mut buffer).await {
+        let read = timeout(ALIVE_EVERY, read.read(&mut buffer)).await;
+        let stood_still = std::mem::replace(&mut alive, Instant::now()).elapsed();
+        if stood_still > STOOD_STILL {
+            events.push(LinkEvent::StoodStill { time: stood_still });
+        }
+        let Ok(read) = read else { continue };
+        match read {
             // A tty that is gone reads as nothing for ever, at once: the first such answer is the end.
             Ok(0) => return Ok(()),
             Ok(length) => {
@@ -191,15 +193,6 @@ async fn read_until_lost(
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
             Err(error) => return Err(error),
         }
-    }
-}
-
-/// Looks after what is open, for as long as it is.
-async fn look_after(look: Option<Look>, events: &EventSender) -> Infallible {
-    let Some(mut look) = look else { return std::future::pending().await };
-    loop {
-        sleep(LOOK_EVERY).await;
-        look().into_iter().for_each(|what| events.push(LinkEvent::Warned { what }));
     }
 }
 
@@ -255,13 +248,7 @@ mod tests {
         async fn open(&mut self) -> Result<Opened<DuplexStream>, Trouble> {
             self.1.lock().unwrap().push(self.2.elapsed());
             let stream = self.0.pop_front().unwrap_or(Err(missing()))?;
-            Ok(Opened {
-                stream,
-                what: "script".into(),
-                simulated: Simulated::Yes,
-                remarks: vec!["mind".into()],
-                look: None,
-            })
+            Ok(Opened { stream, what: "script".into(), simulated: Simulated::Yes, remarks: vec!["mind".into()] })
         }
     }
 

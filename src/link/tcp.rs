@@ -50,7 +50,7 @@ impl Source for TcpSource {
             (Some(registry), Ok(peer), Ok(local)) if registry.holds_connection(peer, local) => Simulated::Yes,
             _ => Simulated::No,
         };
-        Ok(Opened { stream, what: format!("tcp {}", self.address), simulated, remarks, look: None })
+        Ok(Opened { stream, what: format!("tcp {}", self.address), simulated, remarks })
     }
 }
 

@@ -187,7 +187,8 @@ async fn a_record_in_whose_middle_the_program_stood_still_is_whole() {
         floor.settle().await;
         floor.clock.hold(30 * SECOND);
         // It wakes by the time first, and then by what the port's thread has read.
-        floor.pass(SECOND / 10).await;
+        floor.settle().await;
+        floor.link(LinkEvent::StoodStill { time: 30 * SECOND });
         floor.send(&record[9..]);
         floor.pass(SECOND).await;
         // A silence is one all the same.

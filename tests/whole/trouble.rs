@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use closerun::book::event::Body;
 use closerun::simulate::{Act, Place, Tempo, Wire};
-use rustix::process::Signal;
+use rustix::process::{Pid, Signal};
 
 use crate::port::{BarePort, Level};
 use crate::program::{Program, command, run, settle, until};
@@ -201,12 +201,10 @@ fn a_program_that_was_frozen_has_lost_nothing() {
     let mut level = Level::with_tempo(folder, "comma", place, Tempo::Line(wire));
     let mut program = listen(folder, &level, "");
     let shots = shots(300);
-    let mut frames: Vec<Act> = shots.iter().map(|(staff, sight)| Act::Send(level.frame(staff, sight))).collect();
-    let behind = frames.split_off(20);
+    let frames = shots.iter().map(|(staff, sight)| Act::Send(level.frame(staff, sight))).collect();
     level.play(frames);
     program.readings(20);
     program.signal(Signal::STOP);
-    level.play(behind);
     // The one wait that is for no thing: time during which it does not live.
     std::thread::sleep(Duration::from_secs(3));
     program.signal(Signal::CONT);
@@ -280,6 +278,11 @@ fn a_read_that_fails_once_is_an_outage_like_any_other() {
     program.json_line("return", |line| line["type"] == "link" && line["state"] == "open");
     port.write(b"R,2,,1.20000,20.00,\r\n");
     program.readings(1);
-    drop(program);
+    // The program itself is told to stop, and its tracer ends with it.
+    let tracer = program.id();
+    let traced = fs::read_to_string(format!("/proc/{tracer}/task/{tracer}/children")).unwrap();
+    let traced = Pid::from_raw(traced.trim().parse().expect("one child")).unwrap();
+    rustix::process::kill_process(traced, Signal::TERM).unwrap();
+    program.end().assert_good();
     assert_eq!(kept(folder, "tower.job"), ["1.50000", "1.20000"]);
 }

@@ -137,7 +137,7 @@ impl Recorder {
             LinkEvent::Waiting { why } if self.file.is_none() => return Err(Ended::NeverOpened(why.to_string())),
             LinkEvent::Waiting { why } => self.progress.say(&format!("waiting: {why}")),
             LinkEvent::Warned { what } => self.progress.say(&what),
-            LinkEvent::Finished => {}
+            LinkEvent::StoodStill { .. } | LinkEvent::Finished => {}
         }
         Ok(())
     }

@@ -11,9 +11,9 @@ const STEP: Duration = Duration::from_secs(2);
 /// A sleep of the machine that is shorter than this misses nothing that its hardware does not hold.
 const SLEEP: Duration = Duration::from_secs(2);
 
-/// Inside a record the loop never rests for long: after this much the whole program stood still, frozen by somebody or
-/// starved. What the instrument sent meanwhile lies in the kernel, with no silence in it that anybody could tell.
-const STOOD_STILL: Duration = Duration::from_millis(500);
+/// Inside a record the loop never rests for long: after this much the whole program may have stood still, and the port's
+/// thread is to be heard first.
+const RESTED_LONG: Duration = Duration::from_millis(500);
 
 /// The clocks of a session.
 pub(super) struct Clocks {
@@ -26,7 +26,7 @@ pub(super) struct Clocks {
     slept: Duration,
     /// When the loop began to rest.
     rests: Duration,
-    /// For how long in all the program stood still inside records: no time for the decoder.
+    /// For how long in all the port was not looked at: no time for the decoder.
     stood: Duration,
     /// The decoder's time of the last bytes, and when they were taken in.
     last_bytes: Option<(Moment, Duration)>,
@@ -68,12 +68,9 @@ impl Clocks {
         self.rests = self.clock.steady();
     }
 
-    /// The loop was woken inside a record.
-    pub(super) fn woken_in_record(&mut self) {
-        let rested = self.clock.steady().saturating_sub(self.rests);
-        if rested >= STOOD_STILL {
-            self.stood += rested;
-        }
+    /// The port was not looked at for so long: no time for the decoder.
+    pub(super) fn stood_still(&mut self, time: Duration) {
+        self.stood += time;
     }
 
     /// The decoder's time.
@@ -89,9 +86,13 @@ impl Clocks {
         even
     }
 
-    /// The decoder's time until which nothing has come behind the last bytes; none before any have come.
+    /// The decoder's time until which nothing has come behind the last bytes; none before any have come, or while it is not
+    /// sure.
     pub(super) fn silent_until(&self) -> Option<Moment> {
         let (last, taken) = self.last_bytes?;
+        if self.clock.steady().saturating_sub(self.rests) >= RESTED_LONG {
+            return None;
+        }
         let silent = self.alive().saturating_sub(taken).as_micros() as i64;
         Some(Moment::from_us(last.us() + silent))
     }

@@ -42,6 +42,7 @@ impl<K: Keep> Session<K> {
                 self.input(Input::Link(LinkState::Lost { why }));
             }
             LinkEvent::Waiting { why } => self.input(Input::Link(LinkState::Waiting { why: why.to_string() })),
+            LinkEvent::StoodStill { time } => self.clocks.stood_still(time),
             LinkEvent::Warned { what } => self.notice(Priority::Warn, what),
             LinkEvent::Finished => {
                 self.end_of_bytes();

@@ -105,9 +105,6 @@ impl<K: Keep> Session<K> {
 
     /// One turn: takes what woke the loop all the way.
     pub fn turn(&mut self, wake: Wake) {
-        if self.in_record() {
-            self.clocks.woken_in_record();
-        }
         if let Some(for_s) = self.clocks.slept_s() {
             // What comes now does not continue what came before.
             self.end_of_bytes();

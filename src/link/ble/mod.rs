@@ -95,7 +95,7 @@ impl BleSource {
         let (stream, mtu) = opened?;
         self.identity = found.identity;
         let what = format!("ble {} ({}), MTU {mtu}", self.device, peripheral.address());
-        Ok(Opened { stream, what, simulated: Simulated::No, remarks: Vec::new(), look: None })
+        Ok(Opened { stream, what, simulated: Simulated::No, remarks: Vec::new() })
     }
 
     /// From a device that was found to a stream of bytes.

@@ -3,7 +3,6 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::link::reader::Look;
 use crate::link::trouble::{PortGroup, Trouble};
 
 /// A file that cannot be a port. Port names are not files here.
@@ -50,14 +49,4 @@ pub(in crate::link) fn runtime_dir() -> PathBuf {
 /// The system's own keepalive, whose times cannot be set through what is at hand here.
 pub(in crate::link) fn watch_over(_stream: &tokio::net::TcpStream) -> io::Result<()> {
     Ok(())
-}
-
-/// A port is opened once here.
-pub(in crate::link) fn open_beside(_path: &Path) -> Option<std::fs::File> {
-    None
-}
-
-/// What another program does to a port's settings is not looked at here.
-pub(in crate::link) fn guard_settings(_port: std::fs::File, _what: String) -> Option<Look> {
-    None
 }

@@ -11,6 +11,6 @@ use elsewhere as system;
 use unix as system;
 
 pub(super) use system::{
-    group_of, guard_settings, is_plain_file, is_pseudo_terminal, open_beside, private_dir, process_began, runtime_dir,
-    trouble_of_no_device, watch_over,
+    group_of, is_plain_file, is_pseudo_terminal, private_dir, process_began, runtime_dir, trouble_of_no_device,
+    watch_over,
 };

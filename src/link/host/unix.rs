@@ -1,15 +1,11 @@
 //! What only a Unix can tell: the group of a port, who holds it, whether a process lives, a directory of one's own.
 
-use std::fs::{self, DirBuilder, File};
+use std::fs::{self, DirBuilder};
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, FileTypeExt, MetadataExt, OpenOptionsExt};
+use std::os::unix::fs::{DirBuilderExt, FileTypeExt, MetadataExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rustix::fs::OFlags;
-use rustix::termios::{OptionalActions, Termios, tcgetattr, tcsetattr};
-
-use crate::link::reader::Look;
 use crate::link::trouble::{Membership, PortGroup, Trouble};
 
 /// Idle this long, a connection is asked whether it lives; with the two lines below a dead one is found within 25 s.
@@ -156,53 +152,6 @@ pub(in crate::link) fn watch_over(stream: &tokio::net::TcpStream) -> io::Result<
     #[cfg(target_os = "linux")]
     sockopt::set_tcp_user_timeout(stream, 25_000)?;
     Ok(())
-}
-
-/// The same port once more, to look at its settings; none where it cannot be opened, which is said elsewhere.
-pub(in crate::link) fn open_beside(path: &Path) -> Option<File> {
-    if is_plain_file(path) {
-        return None;
-    }
-    let flags = OFlags::NOCTTY | OFlags::NONBLOCK;
-    File::options().read(true).custom_flags(flags.bits() as i32).open(path).ok()
-}
-
-/// Looks whether another program has changed the port's settings, and sets them back to what they are now. Who goes on
-/// changing them is named once, and again only after they were left alone.
-pub(in crate::link) fn guard_settings(port: File, what: String) -> Option<Look> {
-    let ours = tcgetattr(&port).ok()?;
-    let mut told = Told::NotYet;
-    Some(Box::new(move || {
-        let found = tcgetattr(&port).ok()?;
-        if alike(&found, &ours) {
-            told = Told::NotYet;
-            return None;
-        }
-        let set = tcsetattr(&port, OptionalActions::Now, &ours);
-        let first = std::mem::replace(&mut told, Told::Once) == Told::NotYet;
-        let changed = match (found.output_speed(), ours.output_speed()) {
-            (found, ours) if found != ours => format!("set to {found} Bd where {ours} Bd were asked"),
-            _ => "set otherwise than was asked".to_owned(),
-        };
-        let outcome = match set {
-            Ok(()) => "it was set back, close it there".to_owned(),
-            Err(error) => format!("it could not be set back ({error}): close it there, and start again"),
-        };
-        first.then(|| format!("{what} was {changed} by another program: {outcome}"))
-    }))
-}
-
-/// Whether somebody was told.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Told {
-    NotYet,
-    Once,
-}
-
-fn alike(one: &Termios, other: &Termios) -> bool {
-    let modes = |it: &Termios| (it.input_modes, it.output_modes, it.control_modes, it.local_modes);
-    let speeds = |it: &Termios| (it.input_speed(), it.output_speed());
-    modes(one) == modes(other) && speeds(one) == speeds(other)
 }
 
 #[cfg(test)]

@@ -69,10 +69,7 @@ impl Source for SerialSource {
         let settings = self.settings;
         let node = path.canonicalize().unwrap_or_else(|_| path.clone());
         let simulator = self.registry.as_ref().and_then(|registry| registry.entry(&node.to_string_lossy()));
-        // Opened first: the stream keeps all others out.
-        let beside = host::open_beside(&path);
         let stream = open(&path, settings, simulator.as_ref().map(|entry| entry.pid))?;
-        let look = beside.and_then(|port| host::guard_settings(port, in_words(&path)));
         let mut remarks: Vec<String> = difference(&stream, settings, &node).into_iter().collect();
         if path != self.path {
             remarks.push(format!("{} is {} now", identity::name(&self.path), path.display()));
@@ -80,7 +77,7 @@ impl Source for SerialSource {
         let simulated = if simulator.is_some() { Simulated::Yes } else { Simulated::No };
         self.node = Some(node);
         self.identify();
-        Ok(Opened { stream, what: format!("serial {} {settings}", path.display()), simulated, remarks, look })
+        Ok(Opened { stream, what: format!("serial {} {settings}", path.display()), simulated, remarks })
     }
 
     fn broken(error: &std::io::Error) -> String {

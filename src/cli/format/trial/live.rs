@@ -68,7 +68,7 @@ impl Live<'_> {
             LinkEvent::Waiting { why } if !self.ever_open => Err(Failure::input(why).into()),
             LinkEvent::Waiting { why } => self.trial.note(&why.to_string()),
             LinkEvent::Warned { what } => self.trial.note(&what),
-            LinkEvent::Finished => Ok(()),
+            LinkEvent::StoodStill { .. } | LinkEvent::Finished => Ok(()),
         }
     }
 
